@@ -1,0 +1,77 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Every maximum of the product, with its unit and its reason. A limit is tested before the work it bounds.
+ * All rooms read this file; nothing else may hold a bare maximum.
+ */
+#ifndef BIASBOOK_GROUND_LIMITS_H
+#define BIASBOOK_GROUND_LIMITS_H
+
+/* ---- text, in bytes without the closing NUL ---- */
+#define LIMIT_SLUG 64        /* a slug: [a-z0-9][a-z0-9-]{0,63} */
+#define LIMIT_NAME 120       /* name of a deck, a stock, a member: fits one line of a phone in two rows */
+#define LIMIT_SHORT_TEXT 80  /* batch, tape label, unit, selector, family, deck model, notes of a kind */
+#define LIMIT_WRAPPER 400    /* how a label looks, in words */
+#define LIMIT_NOTES 2000     /* characters of notes: contract */
+#define LIMIT_NOTES_BYTES 8000 /* 2000 characters of UTF-8 at most four bytes each */
+#define LIMIT_REASON 400     /* why a calibration was voided */
+#define LIMIT_URL 4096       /* request target, as received */
+#define LIMIT_QUERY_PARAMETERS 32
+#define LIMIT_CURSOR 64
+
+/* ---- counts inside one record ---- */
+#define LIMIT_MOVES 40       /* contract: moves of one calibration */
+#define LIMIT_PROOF 8        /* contract: proof tones of one calibration */
+#define LIMIT_ALIASES 16     /* other names of a stock */
+#define LIMIT_SETUPS 16      /* speeds and directions of one deck */
+#define LIMIT_DIAL_POINTS 32 /* points of a dial's scale */
+#define LIMIT_COUNTER_POINTS 16
+#define LIMIT_FAULTS 16      /* errors named in one reply; more help nobody */
+#define LIMIT_LADDER 7       /* settings of one ladder: contract 3-7 */
+
+/* ---- numbers (units in the comment) ---- */
+#define LIMIT_RECORDINGS 999          /* times recorded over: contract */
+#define LIMIT_DB 60.0                 /* dB, any reading: beyond lies a typing error */
+#define LIMIT_TREBLE_DB 6.0           /* dB, wanted lift: contract */
+#define LIMIT_DIAL_VALUE 1e6          /* dial marks */
+#define LIMIT_HZ_LOW 10.0             /* Hz, lowest tone */
+#define LIMIT_HZ_HIGH 40000.0         /* Hz, highest tone */
+#define LIMIT_SPEED_MM_S 2000.0       /* mm/s */
+#define LIMIT_POSITION_S 86400.0      /* s, from the start of the side or reel */
+#define LIMIT_POSITION_TURNS 20000.0  /* take-up turns */
+#define LIMIT_POSITION_COUNTER 99999.0
+#define LIMIT_LATE_US (86400LL * 1000000LL) /* a result made more than a day ahead of now is refused */
+
+/* ---- bodies, in bytes ---- */
+#define LIMIT_BODY_RECORD (64 * 1024)          /* one JSON record; 40 moves and 2000 characters are below 20 kB */
+#define LIMIT_BODY_FORM (32 * 1024)
+#define LIMIT_BODY_IMPORT (2LL * 1024 * 1024 * 1024) /* spooled to disk, never held in memory */
+#define LIMIT_LINE (128 * 1024)                /* one NDJSON or CSV line */
+#define LIMIT_JSON_DEPTH 8                     /* deepest contract shape is 4 */
+#define LIMIT_REPLY (64 * 1024 * 1024)         /* one reply held in memory; what is larger is spooled */
+#define LIMIT_ARENA (4 * 1024 * 1024)          /* working memory of one request */
+#define LIMIT_CSV_COLUMNS 128
+
+/* ---- lists ---- */
+#define LIMIT_PAGE 500       /* rows of one page at most */
+#define LIMIT_PAGE_DEFAULT 50
+
+/* ---- the club ---- */
+#define LIMIT_DECKS 20000
+#define LIMIT_STOCKS 20000
+#define LIMIT_MEMBERS 20000
+
+/* ---- queues and threads ---- */
+#define LIMIT_QUEUE_ROWS 8192                 /* rows waiting for the writer */
+#define LIMIT_QUEUE_BYTES (64LL * 1024 * 1024) /* bytes waiting for the writer */
+#define LIMIT_GROUP_ROWS 2048                 /* rows of one commit: bounds how long the last one waits */
+#define LIMIT_IMPORT_SLICE 512                /* rows of an import that go into one commit */
+#define LIMIT_WORKER_QUEUE 256                /* questions waiting for a worker */
+#define LIMIT_CONNECTIONS 2048
+#define LIMIT_HEAD_SECONDS 10                 /* s, a whole request head */
+#define LIMIT_BODY_SECONDS 60                 /* s, a whole body of one record */
+#define LIMIT_SPOOL_SECONDS 3600              /* s, a whole import upload */
+#define LIMIT_IDLE_SECONDS 60                 /* s, keep-alive without a request */
+#define LIMIT_DRAIN_SECONDS 10                /* s, from SIGTERM to the end */
+#define LIMIT_IMPORT_ERRORS 1000              /* error rows listed in one import reply */
+
+#endif

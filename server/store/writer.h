@@ -1,0 +1,70 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The one writer. A write is handed over, waits in a bounded queue, is committed together with all that waited (a savepoint a
+ * row: a refused row never takes its neighbours down), and is then answered through `done` on the writer's thread.
+ *
+ * Ownership: the caller owns the `struct write` and all it points to until `done` was called. `done` must be quick.
+ * Order after a commit: first the commit hook (live/ learns of the rows), then `done` of each write in order.
+ */
+#ifndef BIASBOOK_STORE_WRITER_H
+#define BIASBOOK_STORE_WRITER_H
+
+#include "../trade/records.h"
+#include "store.h"
+
+enum write_kind { WRITE_DECK, WRITE_STOCK, WRITE_CALIBRATION, WRITE_VOID, WRITE_SERVICE, WRITE_CHECK };
+enum write_outcome { WRITE_PENDING, WRITE_CREATED, WRITE_SAME, WRITE_REVISED, WRITE_REFUSED };
+
+struct write {
+    /* ---- asked ---- */
+    enum write_kind kind;
+    const struct deck *deck;
+    const struct stock *stock;
+    const struct calibration *calibration; /* for WRITE_VOID only its id counts */
+    const struct service *service;
+    const struct deck_check *check;
+    const char *void_reason;
+    const char *if_match; /* header value as received ("*", or a list of quoted tags); NULL when none */
+    int64_t member;       /* who; 0 = open club */
+    bool may_correct_others; /* steward or open club: else only the author may revise or void */
+    /* import only */
+    bool imported;
+    int revision;             /* as exported; 0 = not given. Larger than the one present and other content: accepted as a correction */
+    const char *origin;       /* club it came from; NULL = this one */
+    const char *member_name;  /* author as exported; NULL = `member` */
+    bool make_void;           /* the exported row was void (reason in void_reason) */
+    /* ---- answer ---- */
+    enum write_outcome outcome;
+    struct stamp stamp;  /* of the row as it now stands, also for WRITE_SAME */
+    struct fault fault;  /* when refused: FAULT_CONFLICT, FAULT_PRECONDITION, FAULT_UNACCEPTABLE (unknown deck…), FAULT_STORE */
+    void (*done)(struct write *w);
+    void *user;
+    struct write *next; /* private to the queue while pending */
+};
+
+/* Queues a write; false and FAULT_BUSY when the queue is full (rows or bytes) or the store is stopping: `done` is then not called. */
+bool store_submit(struct store *s, struct write *w, struct fault *f) __attribute__((warn_unused_result));
+
+/* Applies `count` writes of an import as one slice (own transaction; yields to single results that wait), blocking the caller until
+ * committed; outcomes are in each write, `done` is not called. With `atomic`, the first refusal undoes the whole slice, and false is returned. With
+ * `dry_run` everything is undone after the outcomes are known and no hook is called. */
+bool store_apply(struct store *s, struct write *writes, int count, bool atomic, bool dry_run, struct fault *f);
+
+/* Called on the writer's thread after each commit with the writes that changed something (CREATED or REVISED), in seq order. One hook. */
+typedef void (*commit_hook)(void *user, struct write *const *writes, int count);
+void store_on_commit(struct store *s, commit_hook hook, void *user);
+
+/* ---- members: small and rare, done at once on the caller's thread with a short lock ---- */
+struct member_record {
+    int64_t id;
+    char name[LIMIT_NAME + 1];
+    enum role role;
+    int64_t added_us;
+};
+/* Adds a member and its first key, given as hash. FAULT_CONFLICT when the name is taken. */
+bool store_member_add(struct store *s, const char *name, enum role role, const uint8_t key_hash[32], int64_t *id, struct fault *f);
+
+/* What live/ keeps so that a restart answers at once: an opaque blob with its name. */
+bool store_save_blob(struct store *s, const char *name, const void *bytes, size_t n, struct fault *f);
+
+#endif

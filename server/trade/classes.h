@@ -1,0 +1,18 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * The formulation classes: the IEC's four cassette types and three operating-level groups of open-reel tape. */
+#ifndef BIASBOOK_TRADE_CLASSES_H
+#define BIASBOOK_TRADE_CLASSES_H
+
+#include "records.h"
+
+struct class_info {
+    const char *id;           /* "type-1" … */
+    const char *name;         /* for a person */
+    enum medium medium;
+    const char *equalisation; /* usual playback equalisation, e.g. "120us" */
+};
+const struct class_info *class_info(enum tape_class c); /* NULL out of range */
+enum tape_class class_from_id(const char *id);          /* CLASS_NONE */
+const char *medium_id(enum medium m);                   /* "cassette", "reel"; "" */
+enum medium medium_from_id(const char *id);             /* MEDIUM_NONE */
+#endif
