@@ -32,6 +32,9 @@ bool model_put_service(struct model *m, const struct service *s, const struct st
 /* New, corrected or void state of this calibration. The model itself decides what the fit may see (noise reduction, void, unsettled: kept out). */
 bool model_put_calibration(struct model *m, const struct calibration *c, const struct stamp *stamp);
 
+/* The caller says up to which change it has fed everything; views carry it as `as_of`. */
+void model_reached(struct model *m, int64_t seq);
+
 /* ---- compute ---- */
 /* Effects with variances held; the fast path after each commit. */
 bool model_solve(struct model *m, struct fault *f);
@@ -104,5 +107,7 @@ struct model_figures {
     struct model_record response[RESPONSES];
 };
 void model_view_figures(const struct model_view *v, struct model_figures *out);
+/* What the model itself holds now (as_of, rows, rows_used, decks, stocks); the fit records are left empty. */
+void model_held(const struct model *m, struct model_figures *out);
 
 #endif

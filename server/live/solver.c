@@ -1,0 +1,247 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The solver thread: reads committed rows from the store in seq order, gives them to the model, solves with variances held, publishes. It
+ * owns the model; a fit runs on a copy with the estimator meanwhile, so that a long one never delays a logged result.
+ *
+ * Rows are read from the store, not handed over by the writer: nothing piles up in memory when an import outruns the solver.
+ */
+#include "inside.h"
+
+#include "../ground/log.h"
+#include "../ground/memory.h"
+#include "../store/reader.h"
+
+#include <time.h>
+
+#define QUIET_US 300000LL       /* no change for so long: a good moment to estimate variances */
+#define FIT_SHARE 10            /* under steady change a fit takes at most one part in so many of the time */
+#define POLL_MS 500             /* how often another process's changes are looked for: contract says within a second */
+#define SAVE_EVERY_FIT true
+
+struct feeding {
+    struct live *live;
+    int64_t after, target;
+    bool failed;
+    long fed;
+};
+
+static bool feed_service(void *user, const struct service *s, const struct stamp *stamp)
+{
+    struct feeding *g = user;
+    if (stamp->seq > g->after && stamp->seq <= g->target)
+        g->failed = !model_put_service(g->live->model, s, stamp);
+    return !g->failed;
+}
+
+static bool feed_calibration(void *user, const struct calibration *c, const struct stamp *stamp)
+{
+    struct feeding *g = user;
+    if (stamp->seq > g->target)
+        return false; /* newer than the catalog we hold: the next round takes it */
+    g->failed = !model_put_calibration(g->live->model, c, stamp);
+    g->fed++;
+    return !g->failed;
+}
+
+static bool feed_catalog(struct live *l, const struct catalog *c, int64_t after)
+{
+    for (size_t i = 0; i < c->count; i++) {
+        const struct catalog_entry *e = c->entries[i];
+        if (e->stamp.seq <= after)
+            continue;
+        if (!(e->is_deck ? model_put_deck(l->model, e->deck) : model_put_stock(l->model, e->stock)))
+            return false;
+    }
+    return true;
+}
+
+/* `l->as_of` tells what is published; what the *model* holds may be less right after a start from saved tables. */
+bool solver_catch_up(struct live *l, int64_t target, struct fault *f)
+{
+    struct model_figures held;
+    model_held(l->model, &held);
+    struct feeding g = {.live = l, .after = held.as_of, .target = target};
+    pthread_mutex_lock(&l->lock);
+    bool services = l->services_changed || g.after == 0;
+    l->services_changed = false;
+    pthread_mutex_unlock(&l->lock);
+
+    struct view *v = live_take(l);
+    bool ok = feed_catalog(l, v->catalog, g.after);
+    view_give(v);
+    struct reader *r = ok ? reader_take(l->store, f) : NULL;
+    if (r && services)
+        ok = walk_services(r, NULL, feed_service, &g, f) != READ_FAILED && !g.failed;
+    struct calibration_filter filter = {.since_us = CLOCK_NONE, .after_seq = g.after};
+    if (r && ok)
+        ok = walk_calibrations(r, &filter, true, feed_calibration, &g, f) != READ_FAILED && !g.failed;
+    reader_give(r);
+    if (!r || !ok) {
+        if (!ok && !fault_set(f))
+            fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while reading rows into the model");
+        return false;
+    }
+    model_reached(l->model, target);
+    l->changes_since_fit += g.fed;
+    return true;
+}
+
+bool solver_publish(struct live *l, int64_t as_of, struct fault *f)
+{
+    struct model_view *v = model_publish(l->model, f);
+    if (!v || !live_publish_model(l, v, as_of))
+        return false;
+    pthread_mutex_lock(&l->lock);
+    if (as_of > l->as_of)
+        l->as_of = as_of; /* as_of of a view never falls */
+    pthread_cond_broadcast(&l->wake);
+    pthread_mutex_unlock(&l->lock);
+    return true;
+}
+
+bool solver_save(struct live *l, struct fault *f)
+{
+    struct view *v = live_take(l);
+    void *bytes = NULL;
+    size_t n = 0;
+    bool ok = model_view_save(v->model, &bytes, &n, f) && store_save_blob(l->store, "model-view", bytes, n, f);
+    mem_free(bytes);
+    view_give(v);
+    return ok;
+}
+
+/* ---- the steps of one round ---- */
+
+static void say(const char *what, const struct fault *f)
+{
+    char text[400];
+    log_line(LOG_ERROR, what, "why", fault_text(f, text, sizeof text), NULL);
+}
+
+static void look_outside(struct live *l)
+{
+    pthread_mutex_lock(&l->lock);
+    bool stale = l->catalog_stale;
+    pthread_mutex_unlock(&l->lock);
+    if (!store_changed_outside(l->store) && !stale)
+        return;
+    struct fault f = {0};
+    if (!keyring_load(l->keys, l->store, &f) || !live_load_catalog(l, &f)) {
+        say("could not read changes made by another process", &f);
+        return;
+    }
+    pthread_mutex_lock(&l->lock);
+    l->catalog_stale = false;
+    l->services_changed = true;
+    int64_t seq = store_last_seq(l->store);
+    if (seq > l->target)
+        l->target = seq;
+    pthread_mutex_unlock(&l->lock);
+}
+
+static bool solve_new_rows(struct live *l, int64_t target)
+{
+    struct fault f = {0};
+    int64_t start = clock_monotonic_us();
+    bool ok = solver_catch_up(l, target, &f) && model_solve(l->model, &f) && solver_publish(l, target, &f);
+    int64_t now = clock_monotonic_us();
+    pthread_mutex_lock(&l->lock);
+    l->changed_us = now;
+    l->figures.solves++;
+    l->figures.solve_last_us = now - start;
+    pthread_mutex_unlock(&l->lock);
+    if (!ok)
+        say("new results could not be learned from, will try again", &f);
+    return ok;
+}
+
+static void take_fit(struct live *l, struct model_job *job, bool worked)
+{
+    struct fault f = {0};
+    if (!worked) {
+        model_job_free(job);
+        return;
+    }
+    struct model_figures held;
+    if (!model_fit_adopt(l->model, job, &f)) {
+        say("a fit could not be taken over", &f);
+        return;
+    }
+    model_held(l->model, &held);
+    if (!solver_publish(l, held.as_of, &f) || (SAVE_EVERY_FIT && !solver_save(l, &f)))
+        say("a fit could not be published", &f);
+}
+
+/* Variances are worth estimating again: something changed, and either all is quiet or the last time is long enough ago. */
+static bool fit_due(const struct live *l, int64_t now)
+{
+    if (!l->changes_since_fit || l->job)
+        return false;
+    if (now - l->changed_us >= QUIET_US)
+        return true;
+    return now - l->fitted_us >= FIT_SHARE * l->fit_took_us + 1000000LL;
+}
+
+static void begin_fit(struct live *l)
+{
+    struct fault f = {0};
+    struct model_job *job = model_fit_begin(l->model, &f);
+    if (!job) {
+        say("a fit could not be begun", &f);
+        l->changes_since_fit = 0; /* with the next change again */
+        return;
+    }
+    l->changes_since_fit = 0;
+    pthread_mutex_lock(&l->lock);
+    l->job = job;
+    l->job_done = false;
+    pthread_cond_broadcast(&l->wake);
+    pthread_mutex_unlock(&l->lock);
+}
+
+static void wait_ms(struct live *l, int ms) /* with the lock held */
+{
+    struct timespec until;
+    clock_gettime(CLOCK_MONOTONIC, &until);
+    until.tv_nsec += (long)ms * 1000000L;
+    until.tv_sec += until.tv_nsec / 1000000000L;
+    until.tv_nsec %= 1000000000L;
+    pthread_cond_timedwait(&l->wake, &l->lock, &until);
+}
+
+void *solver_main(void *user)
+{
+    struct live *l = user;
+    int64_t looked = 0, stuck_until = 0;
+    pthread_mutex_lock(&l->lock);
+    while (!l->stopping) {
+        int64_t now = clock_monotonic_us();
+        struct model_job *finished = l->job_done ? l->job : NULL;
+        bool worked = l->job_ok;
+        int64_t target = l->target;
+        struct model_figures held;
+        model_held(l->model, &held);
+        bool behind = held.as_of < target && now >= stuck_until;
+        if (finished) {
+            l->job = NULL;
+            l->job_done = false;
+        } else if (!behind && now - looked < POLL_MS * 1000LL && !fit_due(l, now)) {
+            wait_ms(l, fit_due(l, now + QUIET_US) ? 50 : POLL_MS);
+            continue;
+        }
+        pthread_mutex_unlock(&l->lock);
+        if (now - looked >= POLL_MS * 1000LL) {
+            look_outside(l);
+            looked = now;
+        }
+        if (behind && !solve_new_rows(l, target))
+            stuck_until = now + 1000000LL;
+        if (finished)
+            take_fit(l, finished, worked);
+        if (fit_due(l, clock_monotonic_us()))
+            begin_fit(l);
+        pthread_mutex_lock(&l->lock);
+    }
+    pthread_mutex_unlock(&l->lock);
+    return NULL;
+}
