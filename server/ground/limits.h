@@ -13,6 +13,7 @@
 #define LIMIT_WRAPPER 400    /* how a label looks, in words */
 #define LIMIT_NOTES 2000     /* characters of notes: contract */
 #define LIMIT_NOTES_BYTES 8000 /* 2000 characters of UTF-8 at most four bytes each */
+#define LIMIT_NUMBER_TEXT 400  /* digits of one number: the longest exact decimal anybody prints of a double is shorter */
 #define LIMIT_REASON 400     /* why a calibration was voided */
 #define LIMIT_URL 4096       /* request target, as received */
 #define LIMIT_QUERY_PARAMETERS 32
