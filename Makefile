@@ -98,7 +98,9 @@ $(TEST_BIN): $(BUILD)/tests/%: $(BUILD)/tests/%.o $$(call LIB,$$(BELOW_$$(call t
 	$(Q)$(CC) $(ALL_LDFLAGS) -o $@ $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(LIBS) $(TEST_LIBS)
 
 tests: $(TEST_BIN) ## build all test programs
-test-%: $$(filter $(BUILD)/tests/$$*/%,$(TEST_BIN)) ## run the tests of one room: make test-wire
+# a bare % there would be taken for the stem
+percent := %
+test-%: $$(filter $(BUILD)/tests/$$*/$$(percent),$(TEST_BIN)) ## run the tests of one room: make test-wire
 	$(Q)for t in $^; do echo "== $$t"; $$t || exit 1; done
 
 include $(wildcard tests/checks.mk)
