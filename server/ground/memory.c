@@ -53,7 +53,9 @@ void *mem_alloc(size_t size)
 
 void *mem_zero(size_t count, size_t size)
 {
-    return must_fail() ? NULL : counted(calloc(count ? count : 1, size ? size : 1));
+    if (must_fail() || (size && count > SIZE_MAX / size))
+        return NULL;
+    return counted(calloc(count ? count : 1, size ? size : 1));
 }
 
 void *mem_grow(void *p, size_t count, size_t size)
