@@ -74,5 +74,6 @@
 #define LIMIT_IDLE_SECONDS 60                 /* s, keep-alive without a request */
 #define LIMIT_DRAIN_SECONDS 10                /* s, from SIGTERM to the end */
 #define LIMIT_IMPORT_ERRORS 1000              /* error rows listed in one import reply */
+#define LIMIT_HELD_ROWS 20000                 /* rows of an atomic import or a dry run, held until its end: some 300 MB at worst */
 
 #endif

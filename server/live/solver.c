@@ -172,7 +172,7 @@ static void take_fit(struct live *l, struct model_job *job, bool worked)
         say("a fit could not be published", &f);
 }
 
-/* Variances are worth estimating again: something changed, and either all is quiet or the last time is long enough ago. */
+/* With the lock held. Variances are worth estimating again: something changed, and either all is quiet or the last time is long enough ago. */
 static bool fit_due(const struct live *l, int64_t now)
 {
     if (!l->changes_since_fit || l->job)
@@ -238,9 +238,12 @@ void *solver_main(void *user)
             stuck_until = now + 1000000LL;
         if (finished)
             take_fit(l, finished, worked);
-        if (fit_due(l, clock_monotonic_us()))
-            begin_fit(l);
         pthread_mutex_lock(&l->lock);
+        if (fit_due(l, clock_monotonic_us())) {
+            pthread_mutex_unlock(&l->lock);
+            begin_fit(l);
+            pthread_mutex_lock(&l->lock);
+        }
     }
     pthread_mutex_unlock(&l->lock);
     return NULL;

@@ -1,0 +1,442 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * See importer.h. A slice holds decoded rows until it is full, and goes to the store as one transaction; rows may name decks and stocks that came before them
+ * in the same slice.
+ */
+#include "importer.h"
+
+#include "../ground/memory.h"
+#include "../ground/secrets.h"
+#include "../store/reader.h"
+#include "../store/writer.h"
+#include "../trade/check.h"
+#include "../wire/csv.h"
+#include "../wire/wire.h"
+#include "import_names.h"
+#include "place.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <strings.h>
+
+struct import_error {
+    long line;
+    char file[LIMIT_NAME + 1];
+    struct fault_item item;
+};
+
+struct held_row {
+    struct line line;
+    long number;
+};
+
+struct importer {
+    struct store *store;
+    struct import_options options;
+    struct csv_reader *csv;
+    struct buffer partial;  /* NDJSON line not yet complete */
+    struct buffer json;     /* CSV record as JSON */
+    struct arena *arena;    /* texts of the slice */
+    struct held_row **rows; /* the slice */
+    struct write *writes;
+    size_t count, capacity;
+    struct import_names *names; /* decks and stocks, known or seen in this file */
+    char file[LIMIT_NAME + 1];
+    long line_number;
+    int64_t rows_seen, end_rows;
+    struct sum sum;
+    bool ended;
+    int64_t latest_us;
+    struct import_counts counts;
+    struct import_error *errors;
+    size_t error_count;
+};
+
+/* ---- making and freeing ---- */
+
+void importer_free(struct importer *i)
+{
+    if (!i)
+        return;
+    csv_reader_free(i->csv);
+    buffer_free(&i->partial);
+    buffer_free(&i->json);
+    arena_free(i->arena);
+    for (size_t k = 0; k < i->capacity && i->rows; k++)
+        mem_free(i->rows[k]);
+    mem_free(i->rows);
+    mem_free(i->writes);
+    import_names_free(i->names);
+    mem_free(i->errors);
+    mem_free(i);
+}
+
+static bool out_of_memory(struct fault *f)
+{
+    return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while importing; what was accepted before stays");
+}
+
+static bool grow(struct importer *i, size_t capacity)
+{
+    struct held_row **rows = mem_grow(i->rows, capacity, sizeof(struct held_row *));
+    if (rows) {
+        memset(rows + i->capacity, 0, (capacity - i->capacity) * sizeof(struct held_row *));
+        i->rows = rows;
+    }
+    struct write *writes = rows ? mem_grow(i->writes, capacity, sizeof *writes) : NULL;
+    if (!writes)
+        return false;
+    i->writes = writes;
+    i->capacity = capacity;
+    return true;
+}
+
+struct importer *importer_new(struct store *s, const struct import_options *options, struct fault *f)
+{
+    struct importer *i = mem_zero(1, sizeof *i);
+    if (!i) {
+        out_of_memory(f);
+        return NULL;
+    }
+    i->store = s;
+    i->options = *options;
+    bool held = options->atomic || options->dry_run;
+    buffer_init(&i->partial, LIMIT_LINE);
+    buffer_init(&i->json, LIMIT_LINE);
+    i->arena = arena_new(held ? (size_t)LIMIT_HELD_ROWS * 4096 : (size_t)LIMIT_IMPORT_SLICE * LIMIT_LINE);
+    i->names = import_names_new();
+    i->errors = mem_zero(LIMIT_IMPORT_ERRORS, sizeof *i->errors);
+    if (options->format == FORMAT_CSV)
+        i->csv = csv_reader_new(options->separator ? options->separator : ',', options->decimal_comma);
+    sum_start(&i->sum);
+    int64_t last = store_last_commit_us(s);
+    i->latest_us = last != CLOCK_NONE && last > options->now_us ? last : options->now_us;
+    i->counts.seq = store_last_seq(s);
+    if (!i->arena || !i->names || !i->errors || !grow(i, LIMIT_IMPORT_SLICE) || (options->format == FORMAT_CSV && !i->csv)) {
+        out_of_memory(f);
+        importer_free(i);
+        return NULL;
+    }
+    return i;
+}
+
+/* ---- errors ---- */
+
+static void refuse(struct importer *i, long line, const struct fault *f)
+{
+    i->counts.refused++;
+    for (int k = 0; k < f->count && i->error_count < LIMIT_IMPORT_ERRORS; k++) {
+        struct import_error *e = &i->errors[i->error_count++];
+        e->line = line;
+        e->item = f->items[k];
+        snprintf(e->file, sizeof e->file, "%s", i->file);
+    }
+}
+
+/* ---- applying a slice ---- */
+
+static void prepare(const struct importer *i, struct held_row *h, struct write *w)
+{
+    struct line *l = &h->line;
+    memset(w, 0, sizeof *w);
+    w->imported = true;
+    w->member = i->options.member;
+    w->may_correct_others = i->options.may_correct_others;
+    w->revision = l->revision;
+    w->origin = l->origin[0] ? l->origin : NULL;
+    w->member_name = l->member[0] ? l->member : NULL;
+    w->make_void = l->is_void;
+    w->void_reason = l->is_void ? l->void_reason : NULL;
+    w->user = h;
+    switch (l->kind) {
+    case LINE_DECK: w->kind = WRITE_DECK, w->deck = &l->as.deck; break;
+    case LINE_STOCK: w->kind = WRITE_STOCK, w->stock = &l->as.stock; break;
+    case LINE_CALIBRATION: w->kind = WRITE_CALIBRATION, w->calibration = &l->as.calibration; break;
+    case LINE_SERVICE: w->kind = WRITE_SERVICE, w->service = &l->as.service; break;
+    case LINE_CHECK: w->kind = WRITE_CHECK, w->check = &l->as.check; break;
+    case LINE_END: break; /* never held */
+    }
+}
+
+static bool flush(struct importer *i, struct fault *f)
+{
+    if (!i->count)
+        return true;
+    for (size_t k = 0; k < i->count; k++)
+        prepare(i, i->rows[k], &i->writes[k]);
+    struct fault why = {0};
+    bool atomic = i->options.atomic;
+    /* With atomic, a row already refused while decoding means that nothing may go in: find out the rest, then undo. */
+    bool dry = i->options.dry_run || (atomic && i->counts.refused);
+    bool ok = store_apply(i->store, i->writes, (int)i->count, atomic, dry, &why);
+    int64_t refused = 0;
+    for (size_t k = 0; k < i->count; k++) {
+        const struct write *w = &i->writes[k];
+        if (w->outcome == WRITE_REFUSED && w->fault.kind == FAULT_STORE) {
+            fault_merge(f, &w->fault, "");
+            return false;
+        }
+        if (w->outcome == WRITE_REFUSED)
+            refused++, refuse(i, i->rows[k]->number, &w->fault);
+        else if (w->outcome == WRITE_SAME)
+            i->counts.same++;
+        else if (w->outcome == WRITE_CREATED || w->outcome == WRITE_REVISED)
+            i->counts.accepted++;
+        if (w->outcome != WRITE_REFUSED && w->stamp.seq > i->counts.seq && !dry)
+            i->counts.seq = w->stamp.seq;
+    }
+    if (!ok && !refused) { /* not a row's fault */
+        fault_merge(f, &why, "");
+        if (!fault_set(f))
+            fault_add(f, FAULT_STORE, "", "store", "the club's file could not be written");
+        return false;
+    }
+    i->count = 0;
+    arena_reset(i->arena);
+    return true;
+}
+
+/* ---- one line ---- */
+
+static bool check_line(struct importer *i, struct line *l, struct fault *f)
+{
+    switch (l->kind) {
+    case LINE_DECK: return check_deck(&l->as.deck, f);
+    case LINE_STOCK: return check_stock(&l->as.stock, f);
+    case LINE_CALIBRATION: {
+        struct calibration *c = &l->as.calibration;
+        return calibration_complete(c, import_names_deck(i->names, i->store, c->deck, f), import_names_stock(i->names, i->store, c->stock, f),
+                                    i->latest_us, f);
+    }
+    case LINE_SERVICE: return check_service(&l->as.service, import_names_deck(i->names, i->store, l->as.service.deck, f), i->latest_us, f);
+    case LINE_CHECK: return check_deck_check(&l->as.check, import_names_deck(i->names, i->store, l->as.check.deck, f), i->latest_us, f);
+    case LINE_END: break;
+    }
+    return true;
+}
+
+static void check_end(struct importer *i, const struct line *l)
+{
+    uint8_t digest[DIGEST_BYTES];
+    char hex[DIGEST_HEX];
+    struct fault f = {0};
+    struct sum copy = i->sum;
+    sum_finish(&copy, digest);
+    i->ended = true;
+    if (l->end_rows != i->rows_seen)
+        fault_add(&f, FAULT_UNACCEPTABLE, "rows", "rows-differ", "the end line counts %lld rows, %lld came: the file is not complete",
+                  (long long)l->end_rows, (long long)i->rows_seen);
+    if (strcasecmp(l->end_sha256, digest_hex(digest, hex)))
+        fault_add(&f, FAULT_UNACCEPTABLE, "sha256", "sum-differs", "the bytes before the end line are not those that were exported");
+    if (fault_set(&f))
+        refuse(i, i->line_number, &f);
+}
+
+/* Only a lack of memory or a failing store ends an import; what is wrong with a row is listed. */
+static bool ends_import(const struct fault *f)
+{
+    return f->kind == FAULT_MEMORY || f->kind == FAULT_STORE || f->kind == FAULT_INTERNAL;
+}
+
+static bool take_row(struct importer *i, const char *json, size_t n, struct fault *f)
+{
+    struct fault why = {0};
+    if (!i->rows[i->count] && !(i->rows[i->count] = mem_zero(1, sizeof **i->rows)))
+        return out_of_memory(f);
+    struct held_row *h = i->rows[i->count];
+    h->number = i->line_number;
+    if (i->ended) {
+        fault_add(&why, FAULT_UNACCEPTABLE, "kind", "after-end", "nothing may follow the end line");
+        refuse(i, i->line_number, &why);
+        return true;
+    }
+    bool fine = wire_read_line(json, n, i->arena, &h->line, &why);
+    if (fine && h->line.kind == LINE_END) {
+        check_end(i, &h->line);
+        return true;
+    }
+    i->rows_seen++;
+    bool named = fine && (h->line.kind == LINE_DECK || h->line.kind == LINE_STOCK);
+    fine = fine && check_line(i, &h->line, &why);
+    if (fine && named && !import_names_add(i->names, &h->line))
+        return out_of_memory(f);
+    if (!fine) {
+        if (ends_import(&why)) {
+            fault_merge(f, &why, "");
+            return false;
+        }
+        refuse(i, i->line_number, &why);
+        return true;
+    }
+    i->count++;
+    return true;
+}
+
+static bool one_line(struct importer *i, const char *json, size_t n, struct fault *f)
+{
+    bool held = i->options.atomic || i->options.dry_run;
+    if (i->count == i->capacity) {
+        if (!held) {
+            if (!flush(i, f))
+                return false;
+        } else if (i->capacity >= LIMIT_HELD_ROWS) {
+            return fault_add(f, FAULT_TOO_LARGE, "", "too-many-rows", "an atomic import or a dry run takes at most %d rows; split the file", LIMIT_HELD_ROWS);
+        } else if (!grow(i, i->capacity * 2 < LIMIT_HELD_ROWS ? i->capacity * 2 : LIMIT_HELD_ROWS)) {
+            return out_of_memory(f);
+        }
+    }
+    return take_row(i, json, n, f);
+}
+
+/* ---- bytes into lines ---- */
+
+static bool whole_ndjson_line(struct importer *i, const char *text, size_t n, struct fault *f)
+{
+    bool ends = true;
+    i->line_number++;
+    size_t length = n && text[n - 1] == '\r' ? n - 1 : n;
+    bool blank = true;
+    for (size_t k = 0; k < length && blank; k++)
+        blank = text[k] == ' ' || text[k] == '\t';
+    if (i->partial.too_large) {
+        struct fault why = {0};
+        fault_add(&why, FAULT_UNACCEPTABLE, "", "line-too-long", "a line holds at most %d bytes", LIMIT_LINE);
+        i->rows_seen++;
+        refuse(i, i->line_number, &why);
+    } else if (!blank) {
+        ends = one_line(i, text, length, f);
+    }
+    sum_add(&i->sum, text, n);
+    sum_add(&i->sum, "\n", 1);
+    return ends;
+}
+
+static bool feed_ndjson(struct importer *i, const char *bytes, size_t n, struct fault *f)
+{
+    while (n) {
+        const char *end = memchr(bytes, '\n', n);
+        size_t length = end ? (size_t)(end - bytes) : n;
+        if (!end) {
+            buffer_add(&i->partial, bytes, length);
+            return !i->partial.failed || i->partial.too_large || out_of_memory(f);
+        }
+        bool fine;
+        if (i->partial.length || i->partial.failed) {
+            buffer_add(&i->partial, bytes, length);
+            fine = whole_ndjson_line(i, i->partial.data ? i->partial.data : "", i->partial.length, f);
+            buffer_clear(&i->partial);
+            i->partial.too_large = false;
+        } else {
+            fine = whole_ndjson_line(i, bytes, length, f);
+        }
+        if (!fine)
+            return false;
+        bytes += length + 1;
+        n -= length + 1;
+    }
+    return true;
+}
+
+static bool csv_record(struct importer *i, struct fault *f)
+{
+    struct fault why = {0};
+    long line = 0;
+    buffer_clear(&i->json);
+    if (csv_record_json(i->csv, &i->json, &line, &why)) {
+        i->line_number = line;
+        return one_line(i, i->json.data, i->json.length, f);
+    }
+    i->line_number = line;
+    if (ends_import(&why)) {
+        fault_merge(f, &why, "");
+        return false;
+    }
+    i->rows_seen++;
+    refuse(i, line, &why);
+    return true;
+}
+
+static bool feed_csv(struct importer *i, const char *bytes, size_t n, bool last, struct fault *f)
+{
+    while (n || last) {
+        size_t used = 0;
+        enum csv_step step = csv_feed(i->csv, bytes, n, &used, f);
+        if (step == CSV_FAILED)
+            return false;
+        if (step == CSV_RECORD && !csv_record(i, f))
+            return false;
+        sum_add(&i->sum, bytes, used); /* after the record, so that an end line is compared with what came before it */
+        bytes += used;
+        n -= used;
+        if (step == CSV_MORE && !n)
+            return true;
+        if (last && step != CSV_RECORD)
+            return true;
+    }
+    return true;
+}
+
+bool importer_feed(struct importer *i, const char *bytes, size_t n, struct fault *f)
+{
+    return i->csv ? feed_csv(i, bytes, n, false, f) : feed_ndjson(i, bytes, n, f);
+}
+
+bool importer_next_file(struct importer *i, const char *name, struct fault *f)
+{
+    bool fine = true;
+    if (i->csv) {
+        fine = feed_csv(i, "", 0, true, f);
+    } else if (i->partial.length || i->partial.failed) {
+        fine = whole_ndjson_line(i, i->partial.data ? i->partial.data : "", i->partial.length, f);
+        buffer_clear(&i->partial);
+    }
+    snprintf(i->file, sizeof i->file, "%.*s", LIMIT_NAME, name ? name : "");
+    i->line_number = 0;
+    i->rows_seen = 0;
+    i->ended = false;
+    sum_start(&i->sum);
+    if (i->csv && fine && name) {
+        csv_reader_free(i->csv); /* each file has its own header */
+        i->csv = csv_reader_new(i->options.separator ? i->options.separator : ',', i->options.decimal_comma);
+        if (!i->csv)
+            return out_of_memory(f);
+    }
+    return fine;
+}
+
+bool importer_finish(struct importer *i, struct fault *f)
+{
+    if (!importer_next_file(i, NULL, f) || !flush(i, f))
+        return false;
+    if (i->options.atomic && i->counts.refused)
+        i->counts.accepted = 0; /* all or none: it was none */
+    return true;
+}
+
+/* ---- report ---- */
+
+void importer_counts(const struct importer *i, struct import_counts *out)
+{
+    *out = i->counts;
+}
+
+void importer_report(const struct importer *i, struct buffer *b)
+{
+    buffer_char(b, '{');
+    if (i->options.atomic && i->counts.refused)
+        buffer_text(b, "\"type\":\"about:blank\",\"title\":\"Unprocessable Content\",\"status\":422,"
+                       "\"detail\":\"nothing was imported: with atomic, one refused row keeps all out\",");
+    buffer_format(b, "\"accepted\":%lld,\"same\":%lld,\"refused\":%lld,\"seq\":%lld,\"errors\":[", (long long)i->counts.accepted,
+                  (long long)i->counts.same, (long long)i->counts.refused, (long long)i->counts.seq);
+    for (size_t k = 0; k < i->error_count; k++) {
+        const struct import_error *e = &i->errors[k];
+        buffer_format(b, "%s{\"line\":%ld", k ? ",\n" : "\n", e->line);
+        if (e->file[0])
+            json_name(b, "file"), json_text(b, e->file);
+        json_name(b, "field"), json_text(b, e->item.field);
+        json_name(b, "code"), json_text(b, e->item.code);
+        json_name(b, "detail"), json_text(b, e->item.detail);
+        buffer_char(b, '}');
+    }
+    buffer_format(b, "]%s%s}\n", i->options.dry_run ? ",\"dry_run\":true" : "", i->options.atomic ? ",\"atomic\":true" : "");
+}
