@@ -40,6 +40,17 @@
 #define LIMIT_POSITION_S 86400.0      /* s, from the start of the side or reel */
 #define LIMIT_POSITION_TURNS 20000.0  /* take-up turns */
 #define LIMIT_POSITION_COUNTER 99999.0
+#define LIMIT_TRACKS 32               /* tracks of a tape, the widest machines */
+#define LIMIT_TONE_DB 20.0            /* dB, hottest tone against the deck's 0 */
+#define LIMIT_NWB_M 5000.0            /* nWb/m, ten times the hottest mark in use */
+#define LIMIT_METER_STEP_DB 10.0      /* dB, coarsest meter */
+#define LIMIT_WARM_UP_MINUTES 600.0   /* minutes */
+#define LIMIT_SIDE_MINUTES 1440.0     /* minutes of one side: a long-play reel at the lowest speed is below 13 hours */
+#define LIMIT_LENGTH_M 4000.0         /* m: the longest reels hold 2,200 */
+#define LIMIT_THICKNESS_UM 200.0      /* um, total: standard play is 54 */
+#define LIMIT_HUB_MM 300.0            /* mm, outer diameter: the largest hubs are 115 */
+#define LIMIT_TURNS_PER_COUNT 100.0   /* take-up turns of one count: about 2 in practice */
+#define LIMIT_DROP_DB 20.0            /* dB past the peak: published practice 1 to 5 */
 #define LIMIT_LATE_US (86400LL * 1000000LL) /* a result made more than a day ahead of now is refused */
 
 /* ---- bodies, in bytes ---- */
@@ -50,6 +61,7 @@
 #define LIMIT_JSON_DEPTH 8                     /* deepest contract shape is 4 */
 #define LIMIT_REPLY (64 * 1024 * 1024)         /* one reply held in memory; what is larger is spooled */
 #define LIMIT_ARENA (4 * 1024 * 1024)          /* working memory of one request */
+#define LIMIT_ASSET (4 * 1024 * 1024)          /* one file of the --static folder */
 #define LIMIT_CSV_COLUMNS 128
 
 /* ---- lists ---- */
@@ -60,6 +72,10 @@
 #define LIMIT_DECKS 20000
 #define LIMIT_STOCKS 20000
 #define LIMIT_MEMBERS 20000
+
+/* ---- the estimator ---- */
+#define LIMIT_MODEL_PRODUCTS 60000000LL /* products of effects laid out sparse: 240 MB of places */
+#define LIMIT_MODEL_DENSE 8000          /* effects of a dense factor: 512 MB */
 
 /* ---- queues and threads ---- */
 #define LIMIT_QUEUE_ROWS 8192                 /* rows waiting for the writer */
@@ -72,6 +88,7 @@
 #define LIMIT_BODY_SECONDS 60                 /* s, a whole body of one record */
 #define LIMIT_SPOOL_SECONDS 3600              /* s, a whole import upload */
 #define LIMIT_IDLE_SECONDS 60                 /* s, keep-alive without a request */
+#define LIMIT_SLOWEST_BYTES_S 16384           /* bytes/s, a client that reads its reply slower is let go */
 #define LIMIT_DRAIN_SECONDS 10                /* s, from SIGTERM to the end */
 #define LIMIT_IMPORT_ERRORS 1000              /* error rows listed in one import reply */
 #define LIMIT_HELD_ROWS 20000                 /* rows of an atomic import or a dry run, held until its end: some 300 MB at worst */
