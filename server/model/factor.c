@@ -1,0 +1,300 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Dense or sparse Cholesky behind one door. A fit calls factor_numeric and factor_invert some ten times on one pattern.
+ */
+#include "factor.h"
+
+#include "../ground/memory.h"
+#include "blas.h"
+#include "selected_inverse.h"
+
+#include <cholmod.h>
+#include <lapacke.h>
+#include <math.h>
+#include <stdint.h>
+#include <string.h>
+
+enum state { EMPTY, FACTORED, INVERTED };
+
+struct factor {
+    const struct pattern *pattern;
+    int n;
+    enum state state;
+    double log_determinant;
+    double *dense; /* n × n: matrix, then factor, then inverse */
+    double *work;  /* dense: one right-hand side */
+    /* sparse */
+    cholmod_common common;
+    bool started;
+    cholmod_sparse *matrix; /* its x is what factor_values gives */
+    cholmod_factor *l;
+    cholmod_dense *solution, *work_y, *work_e;
+    struct supernodes nodes;
+    struct selected_inverse *inverter;
+    int *inverse_at; /* where element e of the pattern lies in z */
+    double *z, *inverse;
+};
+
+/* CHOLMOD's memory goes through ground/memory.h. The hooks are global to the library, so they are set once before main. */
+static void *hook_calloc(size_t count, size_t size)
+{
+    return mem_zero(count, size);
+}
+
+static void *hook_realloc(void *p, size_t size)
+{
+    return mem_grow(p, size ? size : 1, 1);
+}
+
+__attribute__((constructor)) static void hook_at_start(void)
+{
+    SuiteSparse_config.malloc_func = mem_alloc;
+    SuiteSparse_config.calloc_func = hook_calloc;
+    SuiteSparse_config.realloc_func = hook_realloc;
+    SuiteSparse_config.free_func = mem_free;
+    if (openblas_set_num_threads)
+        openblas_set_num_threads(1);
+}
+
+static bool new_dense(struct factor *k)
+{
+    k->dense = mem_zero((size_t)k->n, (size_t)k->n * sizeof *k->dense);
+    k->work = mem_zero((size_t)k->n + 1, sizeof *k->work);
+    return k->dense && k->work;
+}
+
+static bool new_matrix(struct factor *k)
+{
+    const struct pattern *p = k->pattern;
+    size_t elements = (size_t)p->start[p->n];
+    k->matrix = cholmod_allocate_sparse((size_t)p->n, (size_t)p->n, elements, true, true, -1, CHOLMOD_REAL, &k->common);
+    if (!k->matrix)
+        return false;
+    memcpy(k->matrix->p, p->start, ((size_t)p->n + 1) * sizeof(int));
+    memcpy(k->matrix->i, p->row, elements * sizeof(int));
+    memset(k->matrix->x, 0, elements * sizeof(double));
+    return true;
+}
+
+/* Symbolic: order, supernodes. A supernodal factor always, so that there is one way to the inverse. */
+static bool new_symbolic(struct factor *k)
+{
+    cholmod_common *c = &k->common;
+    c->supernodal = CHOLMOD_SUPERNODAL;
+    c->nmethods = 1;
+    c->method[0].ordering = CHOLMOD_AMD;
+    c->postorder = true;
+    c->print = 0;
+    c->final_asis = true;
+    k->l = cholmod_analyze(k->matrix, c);
+    return k->l && c->status == CHOLMOD_OK && k->l->is_super;
+}
+
+static bool new_sparse(struct factor *k)
+{
+    k->started = cholmod_start(&k->common);
+    if (!k->started)
+        return false;
+    k->common.error_handler = NULL;
+    k->common.quick_return_if_not_posdef = true;
+    return new_matrix(k) && new_symbolic(k);
+}
+
+struct factor *factor_new(const struct pattern *p, struct fault *f)
+{
+    struct factor *k = mem_zero(1, sizeof *k);
+    if (k) {
+        k->pattern = p;
+        k->n = p->n;
+        if (p->start ? new_sparse(k) : new_dense(k))
+            return k;
+    }
+    bool large = k && k->started && k->common.status == CHOLMOD_TOO_LARGE;
+    factor_free(k);
+    if (large)
+        fault_add(f, FAULT_INTERNAL, "", "model-too-large", "the effects of this table make a factor too large for this machine; use fewer levels");
+    else
+        fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while ordering the effects");
+    return NULL;
+}
+
+void factor_free(struct factor *k)
+{
+    if (!k)
+        return;
+    mem_free(k->dense);
+    mem_free(k->work);
+    if (k->started) {
+        cholmod_free_sparse(&k->matrix, &k->common);
+        cholmod_free_factor(&k->l, &k->common);
+        cholmod_free_dense(&k->solution, &k->common);
+        cholmod_free_dense(&k->work_y, &k->common);
+        cholmod_free_dense(&k->work_e, &k->common);
+        cholmod_finish(&k->common);
+    }
+    selected_inverse_free(k->inverter);
+    mem_free(k->inverse_at);
+    mem_free(k->z);
+    mem_free(k->inverse);
+    mem_free(k);
+}
+
+double *factor_values(struct factor *k)
+{
+    return k->dense ? k->dense : k->matrix->x;
+}
+
+/* ---- numeric ---- */
+
+static enum factor_result numeric_dense(struct factor *k)
+{
+    lapack_int info = k->n ? LAPACKE_dpotrf_work(LAPACK_COL_MAJOR, 'L', k->n, k->dense, k->n) : 0;
+    if (info != 0)
+        return FACTOR_NOT_DEFINITE;
+    double sum = 0;
+    for (int j = 0; j < k->n; j++)
+        sum += log(k->dense[(size_t)j * (size_t)k->n + (size_t)j]);
+    k->log_determinant = 2 * sum;
+    return isfinite(sum) ? FACTOR_DONE : FACTOR_NOT_DEFINITE;
+}
+
+static enum factor_result numeric_sparse(struct factor *k)
+{
+    cholmod_factorize(k->matrix, k->l, &k->common);
+    if (k->common.status == CHOLMOD_NOT_POSDEF || (k->common.status == CHOLMOD_OK && k->l->minor < k->l->n))
+        return FACTOR_NOT_DEFINITE;
+    if (k->common.status < CHOLMOD_OK)
+        return FACTOR_MEMORY;
+    k->nodes = (struct supernodes){.n = k->n, .count = (int)k->l->nsuper, .first = k->l->super, .row_at = k->l->pi,
+                                   .value_at = k->l->px, .rows = k->l->s, .x = k->l->x};
+    double sum = 0;
+    for (int s = 0; s < k->nodes.count; s++) {
+        int height = k->nodes.row_at[s + 1] - k->nodes.row_at[s];
+        const double *x = k->nodes.x + k->nodes.value_at[s];
+        for (int j = 0; j < k->nodes.first[s + 1] - k->nodes.first[s]; j++)
+            sum += log(x[(size_t)j * (size_t)height + (size_t)j]);
+    }
+    k->log_determinant = 2 * sum;
+    return isfinite(sum) ? FACTOR_DONE : FACTOR_NOT_DEFINITE;
+}
+
+enum factor_result factor_numeric(struct factor *k)
+{
+    enum factor_result r = k->dense ? numeric_dense(k) : numeric_sparse(k);
+    k->state = r == FACTOR_DONE ? FACTORED : EMPTY;
+    return r;
+}
+
+double factor_log_determinant(const struct factor *k)
+{
+    return k->log_determinant;
+}
+
+/* ---- solve ---- */
+
+static void solve_with_inverse(struct factor *k, double *b, int columns)
+{
+    static const int one = 1;
+    static const double plus = 1, none = 0;
+    for (int c = 0; c < columns; c++) {
+        double *x = b + (size_t)c * (size_t)k->n;
+        dsymv_("L", &k->n, &plus, k->dense, &k->n, x, &one, &none, k->work, &one);
+        memcpy(x, k->work, (size_t)k->n * sizeof *x);
+    }
+}
+
+static bool solve_dense(struct factor *k, double *b, int columns)
+{
+    if (k->n == 0)
+        return true;
+    if (k->state == INVERTED)
+        solve_with_inverse(k, b, columns);
+    else
+        LAPACKE_dpotrs_work(LAPACK_COL_MAJOR, 'L', k->n, columns, k->dense, k->n, b, k->n);
+    return true;
+}
+
+static bool solve_sparse(struct factor *k, double *b, int columns)
+{
+    cholmod_dense rhs = {.nrow = (size_t)k->n, .ncol = (size_t)columns, .nzmax = (size_t)k->n * (size_t)columns, .d = (size_t)k->n,
+                         .x = b, .xtype = CHOLMOD_REAL, .dtype = CHOLMOD_DOUBLE};
+    if (!cholmod_solve2(CHOLMOD_A, k->l, &rhs, NULL, &k->solution, NULL, &k->work_y, &k->work_e, &k->common))
+        return false;
+    memcpy(b, k->solution->x, (size_t)k->n * (size_t)columns * sizeof *b);
+    return true;
+}
+
+bool factor_solve(struct factor *k, double *b, int columns)
+{
+    return k->dense ? solve_dense(k, b, columns) : k->n == 0 || solve_sparse(k, b, columns);
+}
+
+/* ---- inverse ---- */
+
+static bool invert_dense(struct factor *k)
+{
+    return k->n == 0 || LAPACKE_dpotri_work(LAPACK_COL_MAJOR, 'L', k->n, k->dense, k->n) == 0;
+}
+
+/* Once a pattern: where each of its elements lies in the inverse. */
+static bool prepare_inverse(struct factor *k)
+{
+    if (k->inverse)
+        return true;
+    const struct pattern *p = k->pattern;
+    size_t elements = (size_t)p->start[p->n];
+    const int *perm = k->l->Perm;
+    int *place = mem_zero((size_t)k->n + 1, sizeof *place);
+    if (!k->inverter)
+        k->inverter = selected_inverse_new(&k->nodes);
+    if (!k->z)
+        k->z = mem_zero(k->l->xsize + 1, sizeof *k->z);
+    if (!k->inverse_at)
+        k->inverse_at = mem_zero(elements + 1, sizeof *k->inverse_at);
+    if (!place || !k->inverter || !k->z || !k->inverse_at) {
+        mem_free(place);
+        return false;
+    }
+    for (int j = 0; j < k->n; j++)
+        place[perm[j]] = j;
+    for (int j = 0; j < k->n; j++)
+        for (int e = p->start[j]; e < p->start[j + 1]; e++) {
+            int a = place[j], b = place[p->row[e]];
+            k->inverse_at[e] = (int)selected_inverse_place(k->inverter, &k->nodes, a > b ? a : b, a > b ? b : a);
+        }
+    mem_free(place);
+    k->inverse = mem_zero(elements + 1, sizeof *k->inverse);
+    return k->inverse != NULL;
+}
+
+static bool invert_sparse(struct factor *k)
+{
+    if (k->n == 0)
+        return true;
+    if (!prepare_inverse(k) || !selected_inverse_compute(k->inverter, &k->nodes, k->z))
+        return false;
+    int elements = k->pattern->start[k->n];
+    for (int e = 0; e < elements; e++)
+        k->inverse[e] = k->z[k->inverse_at[e]];
+    return true;
+}
+
+bool factor_invert(struct factor *k)
+{
+    if (k->state == INVERTED)
+        return true;
+    bool ok = k->dense ? invert_dense(k) : invert_sparse(k);
+    if (ok)
+        k->state = INVERTED;
+    return ok;
+}
+
+const double *factor_inverse(const struct factor *k)
+{
+    return k->dense ? k->dense : k->inverse;
+}
+
+size_t factor_elements(const struct factor *k)
+{
+    return k->dense ? (size_t)k->n * ((size_t)k->n + 1) / 2 : k->l->xsize;
+}
