@@ -1,0 +1,67 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Numbers as people type and read them: comma or point, a real minus sign, decimals by the step.
+
+// '' → { value: null }; a good number → { value }; else { wrong: what to do about it }.
+export function readNumber(text) {
+    const plain = text.trim().replace(/[\u2212\u2013]/g, '-').replace(/\s+/g, '');
+    if (plain === '') return { value: null };
+    if (plain.includes(',') && plain.includes('.')) return { wrong: 'Write either a comma or a point, not both: 1.5 or 1,5.' };
+    if (!/^[+-]?(\d+([.,]\d*)?|[.,]\d+)$/.test(plain)) return { wrong: 'This is not a number. Write it like 1.5 or 1,5.' };
+    return { value: Number(plain.replace(',', '.')) };
+}
+
+// A place in time may also be written 2:30 (minutes and seconds) or 1:02:30.
+export function readSeconds(text) {
+    const parts = text.trim().match(/^(?:(\d+):)?(\d+):(\d{2}(?:[.,]\d+)?)$/);
+    if (!parts) return readNumber(text);
+    return { value: Number(parts[1] ?? 0) * 3600 + Number(parts[2]) * 60 + Number(parts[3].replace(',', '.')) };
+}
+
+// Decimals that a step of this size needs.
+export function decimals(step) {
+    for (let places = 0; places < 4; places++)
+        if (Math.abs(step * 10 ** places - Math.round(step * 10 ** places)) < 1e-6) return places;
+    return 4;
+}
+
+export function number(value, places = 1) {
+    const text = value.toFixed(places).replace('-', '\u2212');
+    return /[1-9]/.test(text) ? text : text.replace('\u2212', '');
+}
+
+// A reading of this dial, as one would write it down; `fine` keeps what lies between two steps.
+export function reading(dial, value, fine = false) {
+    const places = decimals(dial?.step ?? 0.5);
+    const exact = fine ? Math.max(places, Math.min(2, decimals(Math.round(value * 100) / 100))) : places;
+    return number(value, exact);
+}
+
+export function count(n, one, many = `${one}s`) {
+    return `${n} ${n === 1 ? one : many}`;
+}
+
+// UUID of version 4 out of getRandomValues: also there where randomUUID is not, on plain http.
+export function newUuid() {
+    const bytes = crypto.getRandomValues(new Uint8Array(16));
+    bytes[6] = (bytes[6] & 0x0f) | 0x40;
+    bytes[8] = (bytes[8] & 0x3f) | 0x80;
+    const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, '0')).join('');
+    return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, '$1-$2-$3-$4-$5');
+}
+
+// RFC 3339 with this place's own offset.
+export function timestamp(date = new Date()) {
+    const two = (n) => String(n).padStart(2, '0');
+    const east = -date.getTimezoneOffset();
+    const zone = `${east < 0 ? '-' : '+'}${two(Math.floor(Math.abs(east) / 60))}:${two(Math.abs(east) % 60)}`;
+    return `${date.getFullYear()}-${two(date.getMonth() + 1)}-${two(date.getDate())}T${two(date.getHours())}:${two(date.getMinutes())}:${two(date.getSeconds())}${zone}`;
+}
+
+// How long ago, in words.
+export function age(then, now = Date.now()) {
+    const minutes = Math.max(0, Math.round((now - then) / 60000));
+    if (minutes < 1) return 'just now';
+    if (minutes < 90) return `${count(minutes, 'minute')} ago`;
+    const hours = Math.round(minutes / 60);
+    return hours < 36 ? `${count(hours, 'hour')} ago` : `${count(Math.round(hours / 24), 'day')} ago`;
+}

@@ -1,0 +1,35 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// Service worker: keeps the pages for when there is no signal. Always asks the daemon first, so nobody looks at an old page with a signal.
+// The API is not kept here; the pages keep the last lists and suggestions themselves.
+const SHELF = 'pages-1';
+const PAGES = ['./', 'bench.html', 'track.html', 'cautions.html', 'style.css', 'icon.svg', 'api.js', 'bench.js', 'bench-store.js', 'book.js', 'dom.js', 'fields.js', 'kept.js',
+    'log.js', 'numbers.js', 'page.js', 'queue.js', 'ruler.js', 'setting.js', 'start.js', 'track.js'];
+
+addEventListener('install', (event) => {
+    event.waitUntil(caches.open(SHELF).then((shelf) => shelf.addAll(PAGES)).then(() => skipWaiting()));
+});
+
+addEventListener('activate', (event) => {
+    event.waitUntil(caches.keys().then((names) => Promise.all(names.filter((name) => name !== SHELF).map((name) => caches.delete(name)))).then(() => clients.claim()));
+});
+
+async function page(request) {
+    const shelf = await caches.open(SHELF);
+    const bare = new URL(request.url);
+    bare.search = bare.hash = '';
+    try {
+        const response = await fetch(request);
+        if (response.ok) await shelf.put(bare.href, response.clone());
+        return response;
+    } catch (error) {
+        const kept = await shelf.match(bare.href);
+        if (kept) return kept;
+        throw error;
+    }
+}
+
+addEventListener('fetch', (event) => {
+    const url = new URL(event.request.url);
+    const known = PAGES.some((name) => new URL(name, registration.scope).pathname === url.pathname);
+    if (event.request.method === 'GET' && url.origin === location.origin && known) event.respondWith(page(event.request));
+});
