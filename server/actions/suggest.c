@@ -52,6 +52,33 @@ static void expect(struct suggestion *s)
     s->expect_high_db = high + s->question.treble_db;
 }
 
+static void mind(struct suggestion *s)
+{
+    const struct model_question *q = &s->question;
+    const struct model_answer *a = &s->answer;
+    struct caution_facts c;
+    caution_facts_init(&c);
+    c.deck = q->deck;
+    c.tape_class = q->tape_class;
+    c.class_only = !q->stock || a->of_stock == 0;
+    c.position_kind = s->place_kind;
+    c.position_s = q->position_s;
+    c.position_why = s->place_why;
+    c.recordings = q->recordings;
+    c.treble_db = q->treble_db;
+    c.for_noise_reduction = s->for_noise_reduction;
+    c.bias_beyond = s->bias.beyond;
+    c.level_beyond = s->level.beyond;
+    c.left_low_db = s->expect_low_db;
+    c.left_high_db = s->expect_high_db - q->treble_db;
+    c.of_stock = a->of_stock;
+    c.on_deck = a->on_deck;
+    c.club = a->club;
+    for (int r = 0; r < RESPONSES; r++)
+        c.worth_rel_se[r] = a->worth_se[r] > 0 ? a->worth_se[r] / fabs(a->worth[r]) : 0;
+    s->caution_count = cautions_of(&c, s->cautions);
+}
+
 void suggestion_make(const struct view *v, struct suggestion *s)
 {
     const struct deck *d = s->question.deck;
@@ -61,6 +88,7 @@ void suggestion_make(const struct view *v, struct suggestion *s)
     setting_make(&d->bias_dial, a->worth[BIAS], a->mean[BIAS], a->se[BIAS], a->low90[BIAS], a->high90[BIAS], &s->bias);
     setting_make(&d->level_dial, a->worth[LEVEL], a->mean[LEVEL], a->se[LEVEL], a->low90[LEVEL], a->high90[LEVEL], &s->level);
     expect(s);
+    mind(s);
 }
 
 void setting_words(struct buffer *b, const struct setting *s, bool is_bias)

@@ -28,6 +28,9 @@ struct suggestion {
     struct model_figures figures; /* as_of, fitted_us */
     struct setting bias, level;
     double expect_low_db, expect_high_db; /* at the readings given */
+    enum position_kind place_kind;
+    const char *place_why;                /* why a given place is not known; "" or NULL */
+    bool for_noise_reduction;             /* it will be recorded with noise reduction */
     double place_tolerance_s;             /* of a converted place; 0 = typed in seconds or none */
     int caution_count;
     struct caution cautions[CAUTIONS_MAX];

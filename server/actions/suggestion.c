@@ -92,6 +92,8 @@ static bool read_place(const struct request *q, struct suggestion *s, struct fau
     m->position_s = place.position_s;
     m->part = place.part;
     s->place_tolerance_s = place.tolerance_s;
+    s->place_why = place.why;
+    s->place_kind = kind;
     return true;
 }
 
@@ -118,6 +120,7 @@ bool question_read(const struct view *v, const struct request *q, struct suggest
     fine = parameter_number(q, "high_hz", LIMIT_HZ_LOW, LIMIT_HZ_HIGH, &m->high_hz, f) && fine;
     m->at_us = q->now_us;
     fine = parameter_time(q, "at", &m->at_us, f) && fine;
+    fine = parameter_flag(q, "for_noise_reduction", &s->for_noise_reduction, f) && fine;
     return read_place(q, s, f) && fine;
 }
 
@@ -154,7 +157,7 @@ static void write_setting(struct buffer *b, const char *name, const struct setti
     buffer_char(b, '{');
     if (s->dial->present) {
         number(b, "dial", s->reading, 6);
-        json_name(b, "unit"), json_text(b, s->dial->unit[0] ? s->dial->unit : "mark");
+        json_name(b, "unit"), json_text(b, dial_unit(s->dial));
     } else {
         buffer_text(b, "\"dial\":null,\"unit\":null");
     }
@@ -259,7 +262,7 @@ enum action_result action_suggestion(struct house *house, struct exchange *x)
 {
     static const char *const allowed[] = {"deck",       "stock",          "class",            "setup",         "channel",   "batch",  "tape",
                                           "recordings", "position_s",     "position_turns",   "position_counter", "position_part", "treble_db",
-                                          "at",         "low_hz",         "high_hz",          NULL};
+                                          "at",         "low_hz",         "high_hz",          "for_noise_reduction", NULL};
     struct fault f = {0};
     struct suggestion *s = arena_alloc(x->arena, sizeof *s);
     if (!s)
