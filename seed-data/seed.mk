@@ -1,0 +1,14 @@
+# The invented clubs: build/make_club writes one; `make seed` writes the demo's anew, always the same bytes.
+# Objects and library of this folder are also what tests/simulate judges the estimator with.
+OBJ_seed := $(call objs,$(filter-out seed-data/make_club.c,$(wildcard seed-data/*.c)))
+$(OBJ_seed) $(BUILD)/seed-data/make_club.o: CFLAGS += -Iseed-data
+$(BUILD)/libseed.a: $(OBJ_seed)
+	$(call say,AR,$@)
+	$(Q)rm -f $@ && ar rcs $@ $^
+$(BUILD)/make_club: $(BUILD)/seed-data/make_club.o $(BUILD)/libseed.a $(call LIB,trade ground)
+	$(call say,LINK,$@)
+	$(Q)$(CC) $(ALL_LDFLAGS) -o $@ $< -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(LIBS)
+
+seed: $(BUILD)/make_club ## write the demo's club anew (seed-data/club.ndjson)
+	$(Q)$(BUILD)/make_club > $(BUILD)/club.ndjson && mv $(BUILD)/club.ndjson seed-data/club.ndjson
+.PHONY: seed
