@@ -1,0 +1,99 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Clients and their deadlines. libmicrohttpd's own timeout is reset by every byte, so a byte a second holds a connection for ever; here a whole
+ * head, a whole body, a pause and the sending of a reply each have a total. One thread looks at all clients a few times a second.
+ */
+#include "inside.h"
+
+#include "../ground/clock.h"
+
+#include <errno.h>
+#include <sys/socket.h>
+#include <time.h>
+
+#define LOOK_US 100000 /* how late a deadline may be noticed */
+
+void client_opened(struct http *h, struct MHD_Connection *connection, void **context)
+{
+    struct client *client = mem_zero(1, sizeof *client);
+    *context = client;
+    if (!client)
+        return; /* the first request will find none and the connection is closed */
+    client->http = h;
+    client->connection = connection;
+    client->fd = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD)->connect_fd;
+    client_deadline(client, clock_monotonic_us(), h->options.head_s);
+    figure_add(&h->figures.connections_open, 1);
+    figure_add(&h->figures.connections_total, 1);
+    pthread_mutex_lock(&h->clients_lock);
+    client->next = h->clients;
+    if (client->next)
+        client->next->previous = client;
+    h->clients = client;
+    pthread_mutex_unlock(&h->clients_lock);
+}
+
+/* libmicrohttpd tells us before it closes the descriptor, so the reaper, which holds the lock, never meets a descriptor used again. */
+void client_closed(struct http *h, void **context)
+{
+    struct client *client = *context;
+    *context = NULL;
+    if (!client)
+        return;
+    pthread_mutex_lock(&h->clients_lock);
+    if (client->previous)
+        client->previous->next = client->next;
+    else
+        h->clients = client->next;
+    if (client->next)
+        client->next->previous = client->previous;
+    pthread_mutex_unlock(&h->clients_lock);
+    figure_add(&h->figures.connections_open, -1);
+    call_free(client->call);
+    mem_free(client);
+}
+
+static void look(struct http *h)
+{
+    int64_t now = clock_monotonic_us();
+    for (struct client *client = h->clients; client; client = client->next) {
+        int64_t deadline = atomic_load_explicit(&client->deadline_us, memory_order_relaxed);
+        if (deadline == 0 || now < deadline)
+            continue;
+        shutdown(client->fd, SHUT_RDWR); /* its HTTP thread sees the end and closes it */
+        client_no_deadline(client);
+        figure_add(&h->figures.connections_reaped, 1);
+    }
+}
+
+static void *reap(void *user)
+{
+    struct http *h = user;
+    pthread_mutex_lock(&h->clients_lock);
+    while (!h->reaper_end) {
+        look(h);
+        int64_t then = clock_monotonic_us() + LOOK_US;
+        struct timespec at = {.tv_sec = then / 1000000, .tv_nsec = then % 1000000 * 1000};
+        pthread_cond_timedwait(&h->reaper_wake, &h->clients_lock, &at);
+    }
+    pthread_mutex_unlock(&h->clients_lock);
+    return NULL;
+}
+
+bool reaper_start(struct http *h)
+{
+    h->reaper_started = pthread_create(&h->reaper, NULL, reap, h) == 0;
+    return h->reaper_started;
+}
+
+void reaper_stop(struct http *h)
+{
+    if (!h->reaper_started)
+        return;
+    pthread_mutex_lock(&h->clients_lock);
+    h->reaper_end = true;
+    pthread_cond_signal(&h->reaper_wake);
+    pthread_mutex_unlock(&h->clients_lock);
+    pthread_join(h->reaper, NULL);
+    h->reaper_started = false;
+}

@@ -1,0 +1,216 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * From a filled reply to bytes: refusals as problem documents, 304, headers.
+ */
+#include "inside.h"
+
+#include "../ground/clock.h"
+#include "../wire/wire.h"
+#include "etag.h"
+
+#include <stdio.h>
+#include <string.h>
+#include <unistd.h>
+
+struct header {
+    const char *name, *value;
+};
+
+/* Pages may load from here and nowhere else; nothing inline, never in a frame. */
+static const struct header page_headers[] = {
+    {"Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
+                                "base-uri 'none'; frame-ancestors 'none'; manifest-src 'self'; worker-src 'self'"},
+    {"X-Content-Type-Options", "nosniff"},
+    {"Referrer-Policy", "no-referrer"},
+    {"Cross-Origin-Opener-Policy", "same-origin"},
+    {"Cross-Origin-Resource-Policy", "same-origin"},
+    {NULL, NULL},
+};
+
+/* Data is no document: should a browser be made to show it, nothing in it may run. */
+static const struct header data_headers[] = {
+    {"Content-Security-Policy", "default-src 'none'; frame-ancestors 'none'"},
+    {"X-Content-Type-Options", "nosniff"},
+    {"Referrer-Policy", "no-referrer"},
+    {"Cross-Origin-Resource-Policy", "same-origin"},
+    {NULL, NULL},
+};
+
+/* ---- refusals ---- */
+
+static void write_refusal(struct call *c)
+{
+    const struct refusal *r = refusal_of(c->refused);
+    struct reply *reply = &c->x.reply;
+    struct fault f;
+    fault_clear(&f);
+    fault_add(&f, FAULT_MALFORMED, r->field, r->code, "%s", r->detail);
+    reply_clear(reply);
+    reply->status = r->status;
+    reply->content_type = "application/problem+json";
+    reply->retry_after_s = r->retry_after_s;
+    wire_write_problem(&reply->body, r->status, &f);
+    c->close |= r->close;
+}
+
+/* An action that left nothing usable: say so rather than send half a reply. */
+static void check_filled(struct call *c)
+{
+    struct reply *r = &c->x.reply;
+    if (c->refused == REFUSE_NOTHING && r->file < 0 && r->body.failed)
+        c->refused = REFUSE_MEMORY;
+    else if (c->refused == REFUSE_NOTHING && (r->status < 200 || r->status > 599))
+        c->refused = REFUSE_UNANSWERED;
+}
+
+/* ---- headers ---- */
+
+static bool add(struct MHD_Response *m, const char *name, const char *value)
+{
+    return MHD_add_response_header(m, name, value) == MHD_YES;
+}
+
+static bool add_all(struct MHD_Response *m, const struct header *h)
+{
+    bool fine = true;
+    for (; h->name; h++)
+        fine = fine && add(m, h->name, h->value);
+    return fine;
+}
+
+static bool is_page(const char *type)
+{
+    return type && (strncmp(type, "text/html", 9) == 0 || strncmp(type, "image/svg", 9) == 0);
+}
+
+static bool add_allow(struct MHD_Response *m, unsigned methods)
+{
+    char text[64];
+    snprintf(text, sizeof text, "%s%s%s%sOPTIONS", methods & METHOD_GET ? "GET, HEAD, " : "", methods & METHOD_PUT ? "PUT, " : "",
+             methods & METHOD_POST ? "POST, " : "", methods & METHOD_DELETE ? "DELETE, " : "");
+    return add(m, "Allow", text);
+}
+
+/* Media types a route takes, separated by commas (RFC 9110, 15.5.16). */
+static bool add_accept(struct MHD_Response *m, const char *types)
+{
+    char text[256];
+    size_t n = 0;
+    for (; *types && n + 3 < sizeof text; types++) {
+        if (*types == ' ')
+            text[n++] = ',';
+        text[n++] = *types;
+    }
+    text[n] = '\0';
+    return n == 0 || add(m, "Accept", text);
+}
+
+static bool add_rare(struct MHD_Response *m, const struct call *c)
+{
+    const struct reply *r = &c->x.reply;
+    char text[128];
+    bool fine = true;
+    if (r->location[0])
+        fine = fine && add(m, "Location", r->location);
+    if (r->link[0])
+        fine = fine && add(m, "Link", r->link);
+    if (r->file_name[0]) {
+        snprintf(text, sizeof text, "attachment; filename=\"%s\"", r->file_name);
+        fine = fine && add(m, "Content-Disposition", text);
+    }
+    if (r->retry_after_s > 0) {
+        snprintf(text, sizeof text, "%d", r->retry_after_s);
+        fine = fine && add(m, "Retry-After", text);
+    }
+    if (r->status == 405 || (c->x.request.method == HTTP_OPTIONS && c->refused == REFUSE_NOTHING))
+        fine = fine && add_allow(m, c->allowed);
+    if (r->status == 401)
+        fine = fine && add(m, "WWW-Authenticate", c->refused == REFUSE_WRONG_KEY ? "Bearer realm=\"biasbook\", error=\"invalid_token\""
+                                                                                : "Bearer realm=\"biasbook\"");
+    if (r->status == 415 && c->route)
+        fine = fine && add_accept(m, route_types(c->route));
+    if (c->close)
+        fine = fine && add(m, "Connection", "close");
+    return fine;
+}
+
+static bool add_headers(struct MHD_Response *m, const struct call *c)
+{
+    const struct reply *r = &c->x.reply;
+    bool fine = add_all(m, is_page(r->content_type) ? page_headers : data_headers) &&
+                add(m, "Cache-Control", r->cache_control[0] ? r->cache_control : "no-store") &&
+                (!r->content_type || add(m, "Content-Type", r->content_type)) && add_rare(m, c);
+    if (fine && r->etag[0]) {
+        char text[sizeof r->etag + 2];
+        snprintf(text, sizeof text, "\"%s\"", r->etag);
+        fine = add(m, "ETag", text);
+    }
+    return fine;
+}
+
+/* ---- the response ---- */
+
+static struct MHD_Response *response_of(struct reply *r, uint64_t *size)
+{
+    if (r->file >= 0) {
+        *size = (uint64_t)r->file_size;
+        struct MHD_Response *m = MHD_create_response_from_fd64(*size, r->file);
+        if (m)
+            r->file = -1; /* closed with the response */
+        return m;
+    }
+    /* Bytes that stay until the request is over: libmicrohttpd only reads them. */
+    union {
+        const void *constant;
+        void *pointer;
+    } bytes = {r->fixed ? r->fixed : r->body.data ? r->body.data : ""};
+    *size = r->fixed ? r->fixed_length : r->body.length;
+    return MHD_create_response_from_buffer(*size, bytes.pointer, MHD_RESPMEM_PERSISTENT);
+}
+
+static unsigned status_of(const struct call *c)
+{
+    const struct request *q = &c->x.request;
+    const struct reply *r = &c->x.reply;
+    bool reads = q->method == HTTP_GET || q->method == HTTP_HEAD;
+    if (reads && r->status == 200 && r->etag[0] && q->if_none_match && etag_listed(q->if_none_match, r->etag))
+        return 304;
+    return (unsigned)r->status;
+}
+
+enum MHD_Result send_reply(struct call *c)
+{
+    struct client *client = c->client;
+    struct http *h = client->http;
+    if (!c->route && c->x.request.method == HTTP_OPTIONS && c->refused == REFUSE_NOTHING)
+        c->x.reply.status = 204;
+    check_filled(c);
+    if (c->refused != REFUSE_NOTHING)
+        write_refusal(c);
+    uint64_t size;
+    unsigned status = status_of(c);
+    struct MHD_Response *m = response_of(&c->x.reply, &size);
+    if (!m)
+        return MHD_NO;
+    enum MHD_Result sent = add_headers(m, c) ? MHD_queue_response(client->connection, status, m) : MHD_NO;
+    MHD_destroy_response(m);
+    int64_t now = clock_monotonic_us();
+    client_deadline(client, now, h->options.body_s + (int64_t)(size / LIMIT_SLOWEST_BYTES_S));
+    figures_reply(&h->figures, (int)status, now - c->started_us);
+    return sent;
+}
+
+/* The holder of the exchange did not finish in time and still has it; nothing of the call may be used. */
+enum MHD_Result send_abandoned(struct client *client)
+{
+    static char text[] = "{\"type\":\"about:blank\",\"title\":\"Service Unavailable\",\"status\":503,\"errors\":[{\"field\":\"\",\"code\":\"stopping\","
+                         "\"detail\":\"the server stopped before this was answered; ask again whether it was done\"}]}\n";
+    struct MHD_Response *m = MHD_create_response_from_buffer(sizeof text - 1, text, MHD_RESPMEM_PERSISTENT);
+    if (!m)
+        return MHD_NO;
+    bool fine = add_all(m, data_headers) && add(m, "Content-Type", "application/problem+json") && add(m, "Retry-After", "2") &&
+                add(m, "Connection", "close");
+    enum MHD_Result sent = fine ? MHD_queue_response(client->connection, 503, m) : MHD_NO;
+    MHD_destroy_response(m);
+    return sent;
+}

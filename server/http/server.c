@@ -1,0 +1,213 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Start and stop of the listener, and the callbacks by which libmicrohttpd tells of clients and requests.
+ */
+#include "inside.h"
+
+#include "../ground/clock.h"
+#include "../ground/log.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+/* ---- callbacks ---- */
+
+static void on_line(void *cls, struct MHD_Connection *connection, void **context, enum MHD_ConnectionNotificationCode code)
+{
+    if (code == MHD_CONNECTION_NOTIFY_STARTED)
+        client_opened(cls, connection, context);
+    else
+        client_closed(cls, context);
+}
+
+/* The request line has come: the only sight of the target as it was sent. Its result is the request's context. */
+static void *on_target(void *cls, const char *uri, struct MHD_Connection *connection)
+{
+    struct http *h = cls;
+    struct client *client = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT)->socket_context;
+    if (!client)
+        return NULL;
+    if (!client->call) {
+        struct call *c = call_new(client);
+        pthread_mutex_lock(&h->clients_lock); /* http_stop looks at calls */
+        client->call = c;
+        pthread_mutex_unlock(&h->clients_lock);
+    }
+    if (client->call)
+        call_begin(client->call, uri);
+    return client;
+}
+
+static void on_request_over(void *cls, struct MHD_Connection *connection, void **context, enum MHD_RequestTerminationCode code)
+{
+    (void)connection, (void)code;
+    struct http *h = cls;
+    struct client *client = *context;
+    *context = NULL;
+    if (!client)
+        return;
+    if (client->call)
+        call_forget(client->call);
+    client_deadline(client, clock_monotonic_us(), h->options.idle_s);
+}
+
+static void on_message(void *cls, const char *format, va_list arguments) __attribute__((format(printf, 2, 0)));
+static void on_message(void *cls, const char *format, va_list arguments)
+{
+    (void)cls;
+    char text[256];
+    vsnprintf(text, sizeof text, format, arguments);
+    text[strcspn(text, "\n")] = '\0';
+    log_line(LOG_DEBUG, "http", "message", text, NULL);
+}
+
+/* ---- start ---- */
+
+static void defaults(struct http_options *o)
+{
+    long cores = sysconf(_SC_NPROCESSORS_ONLN);
+    if (o->threads <= 0)
+        o->threads = cores > 0 ? (int)cores : 1;
+    if (o->workers <= 0)
+        o->workers = 2;
+    if (o->worker_queue <= 0)
+        o->worker_queue = LIMIT_WORKER_QUEUE;
+    if (o->connections <= 0)
+        o->connections = LIMIT_CONNECTIONS;
+    if (o->connections < o->threads)
+        o->connections = o->threads;
+    if (o->head_s <= 0)
+        o->head_s = LIMIT_HEAD_SECONDS;
+    if (o->body_s <= 0)
+        o->body_s = LIMIT_BODY_SECONDS;
+    if (o->spool_s <= 0)
+        o->spool_s = LIMIT_SPOOL_SECONDS;
+    if (o->idle_s <= 0)
+        o->idle_s = LIMIT_IDLE_SECONDS;
+    if (!o->spool_dir)
+        o->spool_dir = "/var/tmp";
+}
+
+static bool start_daemon(struct http *h, int fd, struct fault *f)
+{
+    unsigned flags = MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG;
+    /* A pool of one is no pool: then the daemon's own thread does it. */
+    enum MHD_OPTION pool = h->options.threads > 1 ? MHD_OPTION_THREAD_POOL_SIZE : MHD_OPTION_END;
+    h->daemon = MHD_start_daemon(flags, 0, NULL, NULL, request_handler, h, MHD_OPTION_EXTERNAL_LOGGER, on_message, NULL, MHD_OPTION_LISTEN_SOCKET,
+                                 fd, MHD_OPTION_CONNECTION_LIMIT, (unsigned)h->options.connections, MHD_OPTION_URI_LOG_CALLBACK, on_target, h,
+                                 MHD_OPTION_NOTIFY_CONNECTION, on_line, h, MHD_OPTION_NOTIFY_COMPLETED, on_request_over, h, pool,
+                                 (unsigned)h->options.threads, MHD_OPTION_END);
+    return h->daemon || fault_add(f, FAULT_MEMORY, "listen", "cannot-start", "the listener's threads could not be started");
+}
+
+static bool prepare(struct http *h)
+{
+    pthread_condattr_t attributes;
+    if (pthread_mutex_init(&h->clients_lock, NULL) != 0)
+        return false;
+    pthread_condattr_init(&attributes);
+    pthread_condattr_setclock(&attributes, CLOCK_MONOTONIC);
+    bool fine = pthread_cond_init(&h->reaper_wake, &attributes) == 0;
+    pthread_condattr_destroy(&attributes);
+    return fine;
+}
+
+static void dismantle(struct http *h)
+{
+    if (h->daemon)
+        MHD_stop_daemon(h->daemon); /* closes all connections and the listening socket */
+    reaper_stop(h);
+    assets_free(h->assets);
+    if (h->unix_path[0])
+        unlink(h->unix_path);
+    pthread_cond_destroy(&h->reaper_wake);
+    pthread_mutex_destroy(&h->clients_lock);
+    mem_free(h);
+}
+
+struct http *http_start(const struct http_options *options, const struct route *routes, struct fault *f)
+{
+    struct http *h = mem_zero(1, sizeof *h);
+    if (!h || !prepare(h)) {
+        mem_free(h);
+        fault_add(f, FAULT_MEMORY, "", "out-of-memory", "out of memory");
+        return NULL;
+    }
+    h->options = *options;
+    h->routes = routes;
+    defaults(&h->options);
+    int fd = options->listen_fd > 0 ? options->listen_fd : listen_open(options->listen, h, f);
+    if (options->listen_fd > 0)
+        listen_describe(fd, h);
+    bool fine = fd >= 0 && (h->assets = assets_new(options->static_dir, f)) && (h->workers = workers_new(h, h->options.workers, h->options.worker_queue, f)) &&
+                (reaper_start(h) || fault_add(f, FAULT_MEMORY, "", "no-thread", "the reaper could not be started")) && start_daemon(h, fd, f);
+    if (fine)
+        return h;
+    if (fd >= 0)
+        close(fd);
+    workers_stop(h->workers);
+    dismantle(h);
+    return NULL;
+}
+
+char *http_address(const struct http *h, char out[HTTP_ADDRESS])
+{
+    snprintf(out, HTTP_ADDRESS, "%s", h->address);
+    return out;
+}
+
+void http_write_figures(void *http, struct buffer *b)
+{
+    const struct http *h = http;
+    figures_write(&h->figures, b);
+}
+
+/* ---- stop ---- */
+
+void http_refuse(struct http *h)
+{
+    atomic_store(&h->refusing, true);
+}
+
+static void pause_ms(long ms)
+{
+    struct timespec t = {.tv_nsec = ms * 1000000};
+    nanosleep(&t, NULL);
+}
+
+/* Takes the calls that still wait away from their clients, so that their connections can be closed; whoever holds one frees it by finishing it. */
+static void abandon_waiting(struct http *h)
+{
+    pthread_mutex_lock(&h->clients_lock);
+    for (struct client *client = h->clients; client; client = client->next) {
+        int suspended = CALL_SUSPENDED;
+        if (!client->call || !atomic_compare_exchange_strong(&client->call->state, &suspended, CALL_ABANDONED))
+            continue;
+        client->call = NULL;
+        client->abandoned = true;
+        MHD_resume_connection(client->connection);
+        atomic_fetch_sub(&h->waiting, 1);
+    }
+    pthread_mutex_unlock(&h->clients_lock);
+}
+
+void http_stop(struct http *h, int64_t deadline_us)
+{
+    if (!h)
+        return;
+    http_refuse(h);
+    while (atomic_load(&h->waiting) > 0 && clock_monotonic_us() < deadline_us)
+        pause_ms(1);
+    while (atomic_load(&h->waiting) > 0) {
+        abandon_waiting(h);
+        pause_ms(1);
+    }
+    pause_ms(50); /* let the last replies leave before their connections are closed */
+    MHD_stop_daemon(h->daemon);
+    h->daemon = NULL;
+    workers_stop(h->workers);
+    dismantle(h);
+}

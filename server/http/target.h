@@ -1,0 +1,23 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The request target (RFC 9112, 3.2) taken apart and decoded: path and query parameters, each valid UTF-8 and free of NUL.
+ */
+#ifndef BIASBOOK_HTTP_TARGET_H
+#define BIASBOOK_HTTP_TARGET_H
+
+#include "../actions/exchange.h"
+#include "refusals.h"
+
+struct target {
+    char text[LIMIT_URL + 2]; /* decoded pieces, NUL between them: never longer than the target itself */
+    const char *authority;    /* of absolute form, in `text`; NULL in the usual origin form */
+    enum refusal_number refused;
+};
+
+/* Fills request's path and parameters, which point into `t`, or t->refused: then path is "/" and there are no parameters. `raw` NULL is malformed. */
+void target_read(const char *raw, struct target *t, struct request *request);
+
+/* True when text[0..n) is UTF-8 without surrogates, overlong forms or anything past U+10FFFF (RFC 3629). */
+bool utf8_valid(const char *text, size_t n);
+
+#endif
