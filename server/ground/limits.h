@@ -83,6 +83,7 @@
 #define LIMIT_GROUP_ROWS 2048                 /* rows of one commit: bounds how long the last one waits */
 #define LIMIT_IMPORT_SLICE 512                /* rows of an import that go into one commit */
 #define LIMIT_WORKER_QUEUE 256                /* questions waiting for a worker */
+#define LIMIT_HEAD_BYTES (32 * 1024)            /* memory of one connection: request head and reply head */
 #define LIMIT_CONNECTIONS 2048
 #define LIMIT_HEAD_SECONDS 10                 /* s, a whole request head */
 #define LIMIT_BODY_SECONDS 60                 /* s, a whole body of one record */
