@@ -99,27 +99,36 @@ static void take(struct head *head, const char *name, size_t n, const char *valu
     }
 }
 
-/* A folded line makes 0.9.75 glue the continuation to the *name*, in other memory; an ordinary name lies directly before its value. */
-static bool folded(const char *name, const char *value)
+/* 0.9.75 cuts the head in place, so its pieces tell how the bytes lay: a line must begin two bytes (CR, LF) after the last one's end, a value lie
+ * behind its name, the head end four bytes after its last value. A folded line (which it glues to the *name*, elsewhere), a bare LF, a NUL and a line
+ * without a name (at which it takes the head for finished) all break that. Only addresses are compared; 1.0 refuses those itself. */
+static bool cut_in_place(void)
 {
-    return MHD_VERSION < 0x01000000 && (uintptr_t)name >= (uintptr_t)value;
+    return MHD_VERSION < 0x01000000;
 }
+
+struct walk {
+    struct head *head;
+    uintptr_t end; /* of the last line's text */
+};
 
 static enum MHD_Result header(void *cls, enum MHD_ValueKind kind, const char *name, size_t name_n, const char *value, size_t value_n)
 {
     (void)kind;
-    struct head *head = cls;
+    struct walk *walk = cls;
+    struct head *head = walk->head;
     for (size_t i = 0; i < name_n; i++)
         if (!token_character((unsigned char)name[i]))
             refuse(head, REFUSE_HEADER_NAME);
     if (name_n == 0)
         refuse(head, REFUSE_HEADER_NAME);
-    if (!value) {
-        value = "";
-        value_n = 0;
-    } else if (folded(name, value)) {
-        refuse(head, REFUSE_FOLDED);
+    if (cut_in_place()) {
+        if ((uintptr_t)name != walk->end + 2 || (uintptr_t)value <= (uintptr_t)name + name_n)
+            refuse(head, REFUSE_LINES);
+        walk->end = (uintptr_t)value + value_n;
     }
+    if (!value)
+        value = "";
     for (size_t i = 0; i < value_n; i++)
         if (((unsigned char)value[i] < 0x20 && value[i] != '\t') || value[i] == 0x7f)
             refuse(head, REFUSE_HEADER_VALUE);
@@ -156,13 +165,25 @@ static void check_framing(struct head *head, const char *version)
         refuse(head, REFUSE_NO_HOST);
 }
 
-void head_read(struct MHD_Connection *connection, const char *version, const char *authority, struct head *head)
+/* Behind the last line comes its CR LF, an empty line and no more. */
+static void check_end(struct MHD_Connection *connection, const char *method, struct walk *walk)
 {
+    const union MHD_ConnectionInfo *info = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_REQUEST_HEADER_SIZE);
+    if (cut_in_place() && info && (uintptr_t)method + info->header_size != walk->end + 4)
+        refuse(walk->head, REFUSE_LINES);
+}
+
+void head_read(struct MHD_Connection *connection, const char *method, const char *version, const struct target *target, struct head *head)
+{
+    struct walk walk = {head, (uintptr_t)version + strlen(version)};
     memset(head, 0, sizeof *head);
-    MHD_get_connection_values_n(connection, MHD_HEADER_KIND, header, head);
+    MHD_get_connection_values_n(connection, MHD_HEADER_KIND, header, &walk);
+    check_end(connection, method, &walk);
+    if (cut_in_place() && (uintptr_t)target->raw_end + 1 != (uintptr_t)version)
+        refuse(head, REFUSE_NUL);
     check_framing(head, version);
-    if (authority)
-        head->host = authority;
+    if (target->authority)
+        head->host = target->authority;
     if (head->host && !host_shape(head->host))
         refuse(head, REFUSE_HOST);
     if (head->expect && strcasecmp(head->expect, "100-continue") != 0)

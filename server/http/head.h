@@ -6,6 +6,7 @@
 #define BIASBOOK_HTTP_HEAD_H
 
 #include "refusals.h"
+#include "target.h"
 
 #include <microhttpd.h>
 #include <stdbool.h>
@@ -21,7 +22,7 @@ struct head {
     enum refusal_number refused;
 };
 
-/* `version` as given by libmicrohttpd; `authority` of an absolute target replaces Host. */
-void head_read(struct MHD_Connection *connection, const char *version, const char *authority, struct head *head);
+/* `method` and `version` as given by libmicrohttpd, not copies; the authority of an absolute target replaces Host. */
+void head_read(struct MHD_Connection *connection, const char *method, const char *version, const struct target *target, struct head *head);
 
 #endif

@@ -72,7 +72,7 @@ static enum MHD_Result take_head(struct call *c, const char *method, const char 
 {
     struct client *client = c->client;
     c->media_type[0] = '\0';
-    head_read(client->connection, version, c->target.authority, &c->head);
+    head_read(client->connection, method, version, &c->target, &c->head);
     checks_head(c, method);
     if (c->refused == REFUSE_NOTHING)
         copy_values(c);

@@ -97,7 +97,7 @@ static bool start_daemon(struct http *h, int fd, struct fault *f)
     /* A pool of one is no pool: then the daemon's own thread does it. */
     enum MHD_OPTION pool = h->options.threads > 1 ? MHD_OPTION_THREAD_POOL_SIZE : MHD_OPTION_END;
     h->daemon = MHD_start_daemon(flags, 0, NULL, NULL, request_handler, h, MHD_OPTION_EXTERNAL_LOGGER, on_message, NULL, MHD_OPTION_LISTEN_SOCKET,
-                                 fd, MHD_OPTION_CONNECTION_LIMIT, (unsigned)h->options.connections, MHD_OPTION_URI_LOG_CALLBACK, on_target, h,
+                                 fd, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)LIMIT_HEAD_BYTES, MHD_OPTION_CONNECTION_LIMIT, (unsigned)h->options.connections, MHD_OPTION_URI_LOG_CALLBACK, on_target, h,
                                  MHD_OPTION_NOTIFY_CONNECTION, on_line, h, MHD_OPTION_NOTIFY_COMPLETED, on_request_over, h, pool,
                                  (unsigned)h->options.threads, MHD_OPTION_END);
     return h->daemon || fault_add(f, FAULT_MEMORY, "listen", "cannot-start", "the listener's threads could not be started");

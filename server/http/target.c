@@ -4,30 +4,10 @@
  */
 #include "target.h"
 
+#include "../wire/utf8.h"
+
 #include <string.h>
 #include <strings.h>
-
-bool utf8_valid(const char *text, size_t n)
-{
-    const unsigned char *p = (const unsigned char *)text, *end = p + n;
-    while (p < end) {
-        unsigned char lead = *p++;
-        if (lead < 0x80)
-            continue;
-        int more = lead >= 0xc2 && lead <= 0xdf ? 1 : (lead & 0xf0) == 0xe0 ? 2 : lead >= 0xf0 && lead <= 0xf4 ? 3 : 0;
-        if (more == 0 || end - p < more)
-            return false;
-        /* the second byte excludes overlong forms, surrogates and what lies past the last plane */
-        unsigned char low = lead == 0xe0 ? 0xa0 : lead == 0xf0 ? 0x90 : 0x80, high = lead == 0xed ? 0x9f : lead == 0xf4 ? 0x8f : 0xbf;
-        if (*p < low || *p > high)
-            return false;
-        for (int i = 1; i < more; i++)
-            if ((p[i] & 0xc0) != 0x80)
-                return false;
-        p += more;
-    }
-    return true;
-}
 
 static int hex_digit(char c)
 {
@@ -144,6 +124,7 @@ void target_read(const char *raw, struct target *t, struct request *request)
     request->path = "/";
     request->parameter_count = 0;
     t->authority = NULL;
+    t->raw_end = raw ? raw + strlen(raw) : NULL;
     t->refused = read_target(raw, t, request);
     if (t->refused != REFUSE_NOTHING) {
         request->path = "/";

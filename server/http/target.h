@@ -12,12 +12,10 @@ struct target {
     char text[LIMIT_URL + 2]; /* decoded pieces, NUL between them: never longer than the target itself */
     const char *authority;    /* of absolute form, in `text`; NULL in the usual origin form */
     enum refusal_number refused;
+    const char *raw_end;      /* address of the raw target's closing NUL; not to be read later */
 };
 
 /* Fills request's path and parameters, which point into `t`, or t->refused: then path is "/" and there are no parameters. `raw` NULL is malformed. */
 void target_read(const char *raw, struct target *t, struct request *request);
-
-/* True when text[0..n) is UTF-8 without surrogates, overlong forms or anything past U+10FFFF (RFC 3629). */
-bool utf8_valid(const char *text, size_t n);
 
 #endif

@@ -391,6 +391,15 @@ bool hears_end(struct speaker *k, int ms)
     return k->got_n == 0 && receive(k, ms) == 0;
 }
 
+bool hears_rest_and_end(struct speaker *k, int ms)
+{
+    int more;
+    do
+        k->got_n = 0;
+    while ((more = receive(k, ms)) == 1);
+    return more == 0;
+}
+
 bool hears_nothing(struct speaker *k, int ms)
 {
     return k->got_n == 0 && receive(k, ms) == -1;

@@ -73,6 +73,7 @@ void say_bytes(struct speaker *k, const char *bytes, size_t n);
 bool hear(struct speaker *k, struct answer *a, bool head_only);
 /* True when the peer closes within `ms` without another byte. */
 bool hears_end(struct speaker *k, int ms);
+bool hears_rest_and_end(struct speaker *k, int ms); /* drops what still comes */
 /* True when nothing comes and the connection stays open for `ms`. */
 bool hears_nothing(struct speaker *k, int ms);
 /* Value of a header into `out`, or "" when it is absent. */
