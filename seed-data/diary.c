@@ -97,10 +97,10 @@ static void begin_evening(struct diary *d)
 {
     const struct club *c = d->club;
     int64_t due = c->from_us + (int64_t)((double)(c->to_us - c->from_us) * (double)d->written / (double)d->rows);
-    d->deck = popular(&d->chance, c->deck_count, 1.3);
+    d->deck = popular(&d->chance, c->deck_count, 1.5);
     d->member = c->owner[d->deck] >= 0 && chance_hit(&d->chance, 0.8) ? c->owner[d->deck] : popular(&d->chance, c->member_count, 1.2);
     d->left = 1 + popular(&d->chance, 8, 1.4);
-    d->setup = chance_hit(&d->chance, 0.75) ? 0 : chance_index(&d->chance, c->decks[d->deck].setup_count);
+    d->setup = chance_hit(&d->chance, 0.5) ? 0 : chance_index(&d->chance, c->decks[d->deck].setup_count);
     if (d->step_us > HOUR) /* a small club meets in the evening */
         due = due / DAY * DAY + 17 * HOUR + (int64_t)chance_between(&d->chance, 0, 3.0 * 60) * MINUTE;
     if (due > d->at_us)

@@ -11,8 +11,8 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DEMO_SEED 20241014u
-#define DEMO_ROWS 940
+#define DEMO_SEED 20241038u
+#define DEMO_ROWS 1080
 
 static void usage(FILE *out)
 {

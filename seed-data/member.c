@@ -114,8 +114,8 @@ static bool other_method(const struct bench_deck *d, const struct bench_tape *t,
                          struct calibration *c)
 {
     double flat[2];
-    bench_truth(d, t, p, 0.0, flat);
     if (d->automatic) {
+        bench_truth(d, t, p, 0.0, flat);
         flat[0] += d->automatic_db + chance_normal(chance, 0, 0.2);
         flat[1] += chance_normal(chance, 0, 0.15);
         c->bias_method = METHOD_AUTOMATIC;

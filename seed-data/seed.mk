@@ -12,3 +12,7 @@ $(BUILD)/make_club: $(BUILD)/seed-data/make_club.o $(BUILD)/libseed.a $(call LIB
 seed: $(BUILD)/make_club ## write the demo's club anew (seed-data/club.ndjson)
 	$(Q)$(BUILD)/make_club > $(BUILD)/club.ndjson && mv $(BUILD)/club.ndjson seed-data/club.ndjson
 .PHONY: seed
+
+# Tests of the invented clubs, and of the estimator on them (tests/simulate).
+BELOW_simulate := seed model trade ground
+$(BUILD)/tests/simulate/%.o: CFLAGS += -Iseed-data
