@@ -77,6 +77,17 @@
 #define LIMIT_MODEL_PRODUCTS 60000000LL /* products of effects laid out sparse: 240 MB of places */
 #define LIMIT_MODEL_DENSE 8000          /* effects of a dense factor: 512 MB */
 
+/* ---- the club's file ---- */
+#define LIMIT_PATH 4096                       /* bytes of a file's path */
+#define LIMIT_BUSY_MS 5000                    /* ms to wait for another process that writes the same file */
+#define LIMIT_READERS 16                      /* reading connections; each keeps up to 2 MB of pages */
+#define LIMIT_READER_WAIT_MS 10000            /* ms to wait for a free one */
+#define LIMIT_BLOB_PART (256 * 1024)          /* bytes of saved tables in one commit: a few ms */
+#define LIMIT_BLOB (1024LL * 1024 * 1024)     /* bytes of saved tables in all; SQLite's own row limit is no larger */
+#define LIMIT_WAL_PAGES 4096                  /* pages in the write-ahead log before it is copied into the file: 16 MB */
+#define LIMIT_WAL_KEEP_BYTES (16LL * 1024 * 1024) /* what it may keep on disk between checkpoints */
+#define LIMIT_PRIOR_BATCH 512                 /* suggestions-before written in one commit */
+
 /* ---- queues and threads ---- */
 #define LIMIT_QUEUE_ROWS 8192                 /* rows waiting for the writer */
 #define LIMIT_QUEUE_BYTES (64LL * 1024 * 1024) /* bytes waiting for the writer */

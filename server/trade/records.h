@@ -183,6 +183,7 @@ struct stamp {
     int revision;     /* 1 = as first written */
     int64_t stored_us; /* commit time */
     char member[LIMIT_NAME + 1]; /* who wrote this revision; "" in an open club */
+    char author[LIMIT_NAME + 1]; /* who wrote the first revision: the one who may correct it */
     bool is_void;
     char void_reason[LIMIT_REASON + 1];
     char origin[LIMIT_SLUG + 1]; /* club it came from; "" = this one */
