@@ -105,19 +105,19 @@ enum { CLUB_BENCH, ATTIC, TAMSEL_320, HALDIS_REEL, IVO_T9, NELL_CLOCK, YSELLE_PA
 
 static void demo_dials(int i, struct deck *d)
 {
-    struct dial bias = dial_marks(5, 0.25, 0.9), level = dial_marks(5, 0.25, 0.8);
+    struct dial bias = dial_marks(4, 0.25, 0.9), level = dial_marks(5, 0.25, 0.8);
     switch (i) {
     case TAMSEL_320: bias = dial_percent(60, 150), level = dial_percent(60, 150); break;
     case IVO_T9: bias = dial_steps(16, 0.25), level = dial_steps(12, 0.25); break;
     case NELL_CLOCK: bias = dial_clock(); break;
-    case BASTIN_TURNBACK: level = NO_DIAL, bias = dial_marks(3, 0.5, 1.1); break;
+    case BASTIN_TURNBACK: level = NO_DIAL, bias = dial_marks(2, 0.25, 1.1); break;
     case TOVI_RATIO: bias = dial_ratio(); break;
     case HALDIS_REEL: case YSELLE_REEL: bias = dial_marks(10, 0.25, 0.5), level = dial_marks(10, 0.25, 0.5); break;
     case CLUB_REEL: bias = dial_marks(8, 0.1, 0.5), level = dial_marks(8, 0.1, 0.5), d->eq_dial = dial_marks(5, 0.25, 0.6); break;
-    case PERRIN_KITCHEN: level = NO_DIAL, bias = dial_marks(2, 0.25, 1.0); break;
+    case PERRIN_KITCHEN: level = NO_DIAL, bias = dial_marks(1.5, 0.25, 1.0); break;
     case NELL_PORTABLE: bias = level = NO_DIAL; break;
     case HALDIS_PLAIN: bias = dial_plain(); break;
-    case CORVIN_SPARE: bias = less(dial_marks(4, 0.5, 0.8)), level = less(dial_marks(4, 0.5, 0.8)); break;
+    case CORVIN_SPARE: bias = less(dial_marks(3, 0.5, 0.8)), level = less(dial_marks(4, 0.5, 0.8)); break;
     default: break;
     }
     d->bias_dial = bias;

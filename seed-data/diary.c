@@ -25,7 +25,7 @@ struct shelf {
 
 struct diary {
     const struct club *club;
-    struct chance chance;
+    struct chance chance, row; /* who meets when; what happens at one calibration */
     long rows, written;
     int64_t step_us, at_us;
     /* this evening */
@@ -142,20 +142,20 @@ static void choose_place(struct diary *d, const struct bench_deck *deck, const s
 {
     const struct setup *setup = &deck->setup[p->setup];
     double usual = deck->record.medium == MEDIUM_REEL ? 190.5 : 47.625, side_s = stock->side_s * usual / setup->speed_mm_s;
-    double s = chance_hit(&d->chance, 0.08) ? chance_between(&d->chance, 3, 25) : 30.0 * pow(40.0, chance_uniform(&d->chance));
+    double s = chance_hit(&d->row, 0.08) ? chance_between(&d->row, 3, 25) : 30.0 * pow(40.0, chance_uniform(&d->row));
     if (s > 0.9 * side_s)
         s = 0.5 * side_s;
-    if (m->writes_place > 0 && chance_hit(&d->chance, m->writes_place)) {
+    if (m->writes_place > 0 && chance_hit(&d->row, m->writes_place)) {
         const struct counter *k = &deck->record.counter;
         if (k->kind == COUNTER_POINTS && k->point_count > 0 && given(stock->record.side_minutes) && stock->record.side_minutes == k->points[0].side_minutes) {
             const struct counter_point *q = &k->points[0];
             double b = (q->t2_s / q->c2 - q->t1_s / q->c1) / (q->c2 - q->c1), a = q->t1_s / q->c1 - b * q->c1;
             c->position_kind = POSITION_COUNTER;
             c->position_typed = round((-a + sqrt(a * a + 4 * b * s)) / (2 * b));
-        } else if (k->kind == COUNTER_TIME && chance_hit(&d->chance, 0.7)) {
+        } else if (k->kind == COUNTER_TIME && chance_hit(&d->row, 0.7)) {
             c->position_kind = POSITION_COUNTER;
             c->position_typed = round(s);
-        } else if (chance_hit(&d->chance, 0.2)) {
+        } else if (chance_hit(&d->row, 0.2)) {
             c->position_kind = POSITION_PART;
             c->position_typed = round(s / side_s * 20.0) / 20.0;
         } else {
@@ -184,7 +184,7 @@ static const char *const REMARK[] = {
 static void write_extras(struct diary *d, const struct bench_deck *deck, const struct bench_tape *tape, const struct bench_place *p, struct calibration *c,
                          const struct bench_fact *fact)
 {
-    struct chance *k = &d->chance;
+    struct chance *k = &d->row;
     double sd[2];
     bench_wander_db(deck, p, sd);
     if (given(c->high_db) && chance_hit(k, 0.2))
@@ -212,7 +212,7 @@ static bool name_other_deck(struct diary *d, struct diary_row *row)
     const struct club *c = d->club;
     const struct deck *real = &c->decks[row->deck].record;
     for (int tries = 0; tries < 20; tries++) {
-        int other = chance_index(&d->chance, c->deck_count);
+        int other = chance_index(&d->row, c->deck_count);
         const struct deck *o = &c->decks[other].record;
         struct calibration *k = &row->calibration;
         if (other == row->deck || !diary_possible(c, other, row->stock) || o->per_channel != real->per_channel || o->bias_dial.present != real->bias_dial.present ||
@@ -234,7 +234,7 @@ static void identify(struct diary *d, struct diary_row *row)
     struct calibration *c = &row->calibration;
     c->made_at_us = d->at_us;
     c->made_at_offset_minutes = 60;
-    c->id = club_uuid(&d->chance, d->at_us, d->club->members[row->member].coarse > 1.5 ? 4 : 7);
+    c->id = club_uuid(&d->row, d->at_us, d->club->members[row->member].coarse > 1.5 ? 4 : 7);
 }
 
 static bool in_order(const struct bench_deck *deck, struct bench_deck *spoiled, const struct calibration *c)
@@ -279,46 +279,47 @@ bool diary_next(struct diary *d, struct diary_row *row)
     const struct bench_stock *stock = &club->stocks[row->stock];
     const struct member *m = &club->members[row->member];
     struct calibration *c = &row->calibration;
+    d->row = chance_of(club->seed, 22, (uint64_t)d->written);
     calibration_init(c);
     identify(d, row);
     snprintf(c->deck, sizeof c->deck, "%s", deck->record.id);
     snprintf(c->stock, sizeof c->stock, "%s", stock->record.id);
-    if (row->place.setup > 0 || (deck->setup_count > 1 && chance_hit(&d->chance, 0.5)))
+    if (row->place.setup > 0 || (deck->setup_count > 1 && chance_hit(&d->row, 0.5)))
         snprintf(c->setup, sizeof c->setup, "%s", deck->setup[row->place.setup].id);
     c->channel = row->place.channel;
-    if (deck->record.medium == MEDIUM_CASSETTE && chance_hit(&d->chance, 0.7))
+    if (deck->record.medium == MEDIUM_CASSETTE && chance_hit(&d->row, 0.7))
         c->side = (row->tape + row->batch) % 3 ? SIDE_A : SIDE_B;
-    if (chance_hit(&d->chance, 0.6))
+    if (chance_hit(&d->row, 0.6))
         snprintf(c->batch, sizeof c->batch, "%c%02d", 'K' + row->batch % 12, 3 + row->batch * 5 % 90);
-    if (chance_hit(&d->chance, 0.8))
+    if (chance_hit(&d->row, 0.8))
         snprintf(c->tape, sizeof c->tape, "%.3s-%03d", stock->record.id, row->tape + 1);
-    if (chance_hit(&d->chance, m->counts_recordings))
+    if (chance_hit(&d->row, m->counts_recordings))
         c->recordings = (int)row->place.recordings;
     if (row->place.channel != CHANNEL_RIGHT || row->place.position_s <= 0)
         choose_place(d, deck, stock, m, &row->place, c);
     if (deck->record.eq_dial.present)
         c->eq = dial_zero(&deck->record.eq_dial);
-    if (chance_hit(&d->chance, 0.03)) {
+    if (chance_hit(&d->row, 0.03)) {
         c->high_hz = row->place.hz[BENCH_HIGH] = deck->record.medium == MEDIUM_REEL ? 12000 : 8000;
     }
-    c->noise_reduction = chance_hit(&d->chance, 0.006);
-    c->mpx_filter = !c->noise_reduction && chance_hit(&d->chance, 0.006);
-    c->for_noise_reduction = chance_hit(&d->chance, 0.2);
+    c->noise_reduction = chance_hit(&d->row, 0.006);
+    c->mpx_filter = !c->noise_reduction && chance_hit(&d->row, 0.006);
+    c->for_noise_reduction = chance_hit(&d->row, 0.2);
 
     size_t pair = (size_t)row->deck * (size_t)club->stock_count + (size_t)row->stock, cell = (size_t)row->deck * CLASS_COUNT + (size_t)stock->record.tape_class;
     double start[2] = {0, 0};
-    const float *known = !isnan(d->last[pair][0]) ? d->last[pair] : !isnan(d->last_class[cell][0]) && chance_hit(&d->chance, 0.7) ? d->last_class[cell] : NULL;
+    const float *known = !isnan(d->last[pair][0]) ? d->last[pair] : !isnan(d->last_class[cell][0]) && chance_hit(&d->row, 0.7) ? d->last_class[cell] : NULL;
     if (known) {
         start[0] = (double)known[0];
         start[1] = (double)known[1];
     }
     struct bench_tape tape = bench_tape_of(stock, club->seed, row->stock, row->batch, row->tape);
     const struct bench_deck *used = in_order(deck, &d->spoiled, c) ? deck : &d->spoiled;
-    member_calibrate(m, used, &tape, &row->place, start, &d->chance, c, &row->fact);
+    member_calibrate(m, used, &tape, &row->place, start, &d->row, c, &row->fact);
     for (int i = 0; i < 2; i++)
         d->last[pair][i] = d->last_class[cell][i] = (float)row->fact.set_db[i];
     write_extras(d, used, &tape, &row->place, c, &row->fact);
-    if (row->fact.misentry == ENTRY_RIGHT && chance_hit(&d->chance, m->slips * 0.4) && name_other_deck(d, row))
+    if (row->fact.misentry == ENTRY_RIGHT && chance_hit(&d->row, m->slips * 0.4) && name_other_deck(d, row))
         row->fact.misentry = ENTRY_OTHER_DECK;
     if (row->place.channel == CHANNEL_LEFT) {
         d->waiting = *row;

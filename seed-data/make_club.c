@@ -11,7 +11,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DEMO_SEED 20241038u
+#define DEMO_SEED 20241055u
 #define DEMO_ROWS 1080
 
 static void usage(FILE *out)
