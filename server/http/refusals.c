@@ -43,7 +43,7 @@ static const struct refusal refusals[REFUSE_COUNT] = {
     [REFUSE_BODY] = {413, "", "no-body-expected", "this address takes no body", false, 0},
     [REFUSE_BODY_SIZE] = {413, "", "too-large", "the body is larger than this address takes", false, 0},
     [REFUSE_BODY_TYPE] = {415, "Content-Type", "media-type", "state a Content-Type that this address takes (see Accept)", false, 0},
-    [REFUSE_BODY_CHARSET] = {415, "Content-Type", "charset", "send UTF-8", false, 0},
+    [REFUSE_BODY_CHARSET] = {415, "Content-Type", "charset", "send the body as UTF-8", false, 0},
     [REFUSE_BODY_CODING] = {415, "Content-Encoding", "content-coding", "send the body uncompressed", false, 0},
 
     [REFUSE_SPOOL] = {503, "", "no-space", "the upload could not be kept on the server's disk; make room there and send it again", false, 30},

@@ -9,7 +9,8 @@
 #include "refusals.h"
 
 struct target {
-    char text[LIMIT_URL + 2]; /* decoded pieces, NUL between them: never longer than the target itself */
+    /* Decoded pieces, each closed by NUL: as long as the target, but for a NUL at the end and one more for each parameter without "=". */
+    char text[LIMIT_URL + 2 + LIMIT_QUERY_PARAMETERS];
     const char *authority;    /* of absolute form, in `text`; NULL in the usual origin form */
     enum refusal_number refused;
     const char *raw_end;      /* address of the raw target's closing NUL; not to be read later */

@@ -16,10 +16,10 @@
 
 #include <cmocka.h>
 
-#define STEWARD_KEY "bb1_stewardstewardstewardstewardstewardstewards"
-#define LOGGER_KEY "bb1_loggerloggerloggerloggerloggerloggerloggerl"
-#define READER_KEY "bb1_readerreaderreaderreaderreaderreaderreaderr"
-#define STRANGE_KEY "bb1_strangestrangestrangestrangestrangestranges"
+#define STEWARD_KEY "bb1_STEWARDstewardSTEWARDstewardSTEWARDsteward0"
+#define LOGGER_KEY "bb1_LOGGERloggerLOGGERloggerLOGGERloggerLOGGEl0"
+#define READER_KEY "bb1_READERreaderREADERreaderREADERreaderREADEr0"
+#define STRANGE_KEY "bb1_STRANGEstrangeSTRANGEstrangeSTRANGEstrange0"
 
 struct house {
     pthread_mutex_t lock;

@@ -1,0 +1,33 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * If-None-Match: weak comparison in lists (RFC 9110, 8.8.3.2 and 13.1.2).
+ */
+#include "stand.h"
+
+#include "http/etag.h"
+
+static void listed(void **state)
+{
+    (void)state;
+    static const char *const values[] = {"\"a1\"", "W/\"a1\"", "\"b\", \"a1\"", "\"b\",W/\"a1\"", " \"a1\" ", "*", " * ", "\"b\" , \"a1\" , \"c\"",
+                                         ", ,\"a1\"", "\"a,b\", \"a1\"", "\"a1\",", "W/\"\", \"a1\""};
+    for (size_t i = 0; i < sizeof values / sizeof *values; i++)
+        if (!etag_listed(values[i], "a1"))
+            fail_msg("%s", values[i]);
+}
+
+static void not_listed(void **state)
+{
+    (void)state;
+    static const char *const values[] = {"",       "\"a\"",  "\"a12\"", "a1",   "\"A1\"", "w/\"a1\"", "\"a1",         "\"b\" \"a1\"", "\"b\"; \"a1\"",
+                                         "*, \"b\"", "**",   "\"x\"*",  "\"a,a1\"", "W\"a1\"", "\"\"",  "\"b\", a1", ",",            "W/"};
+    for (size_t i = 0; i < sizeof values / sizeof *values; i++)
+        if (etag_listed(values[i], "a1"))
+            fail_msg("%s", values[i]);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {cmocka_unit_test(listed), cmocka_unit_test(not_listed)};
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
