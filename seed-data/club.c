@@ -5,6 +5,7 @@
 #include "ground/memory.h"
 #include "trade/check.h"
 
+#include <stdlib.h>
 #include <string.h>
 
 struct club *club_new(uint64_t seed, int decks, int stocks, int members)
@@ -101,6 +102,7 @@ void club_deck_physics(struct club *c, int deck)
     d->wear_db = chance_between(&own, 0.0, 0.15);
     d->born_us = c->from_us;
     d->unsteadiness = chance_between(&own, 0.8, 1.4);
+    d->contact = chance_between(&own, 0.7, 1.4);
     for (int i = 0; i < 2; i++) {
         const struct dial *dial = i ? &d->record.level_dial : &d->record.bias_dial;
         d->dial[i] = (struct bench_dial){0.0, chance_normal(&own, 0, 0.04), chance_between(&own, 0, 0.08), chance_between(&own, 0, 6.28)};
@@ -139,4 +141,22 @@ void club_stock_physics(struct club *c, int stock, int like)
     s->slope_along[0] = chance_normal(&own, 0.05, 0.1);
     s->slope_along[1] = chance_normal(&own, 0, 0.1);
     s->side_s = given(s->record.side_minutes) ? s->record.side_minutes * 60.0 : reel ? 1800.0 : 2700.0;
+}
+
+static int service_by_time(const void *a, const void *b)
+{
+    const struct service *x = a, *y = b;
+    return (x->made_at_us > y->made_at_us) - (x->made_at_us < y->made_at_us);
+}
+
+static int check_by_time(const void *a, const void *b)
+{
+    const struct deck_check *x = a, *y = b;
+    return (x->made_at_us > y->made_at_us) - (x->made_at_us < y->made_at_us);
+}
+
+void club_sort(struct club *c)
+{
+    qsort(c->services, (size_t)c->service_count, sizeof *c->services, service_by_time);
+    qsort(c->checks, (size_t)c->check_count, sizeof *c->checks, check_by_time);
 }

@@ -19,7 +19,7 @@ struct club {
     struct member *members;
     int *owner; /* of each deck: a member, or -1 for a deck of the club */
     int service_count, check_count;
-    struct service services[CLUB_SERVICES];
+    struct service services[CLUB_SERVICES]; /* these and the checks in order of time */
     struct deck_check checks[CLUB_CHECKS];
     int64_t from_us, to_us; /* the time the diary covers */
 };
@@ -37,5 +37,6 @@ struct club *club_new(uint64_t seed, int decks, int stocks, int members); /* zer
 /* Physical chance of a deck and of a stock whose record is filled in: presets, drift, wear; coating round its class. */
 void club_deck_physics(struct club *c, int deck);
 void club_stock_physics(struct club *c, int stock, int like); /* like = another stock of the same family, -1 = none */
+void club_sort(struct club *c); /* services and checks */
 struct uuid club_uuid(struct chance *chance, int64_t at_us, int version); /* version 7 with the instant, or 4 */
 #endif

@@ -305,5 +305,6 @@ struct club *club_demo(uint64_t seed)
     c->decks[ATTIC].drift_treble_db_year = 0.0;
     demo_events(c);
     demo_checks(c);
+    club_sort(c);
     return c;
 }

@@ -5,6 +5,7 @@
 #include "ground/memory.h"
 #include "trade/check.h"
 #include "trade/dial.h"
+#include "trade/spool.h"
 
 #include <math.h>
 #include <stdio.h>
@@ -165,6 +166,8 @@ static void choose_place(struct diary *d, const struct bench_deck *deck, const s
     }
     p->position_s = s;
     p->part = s / side_s;
+    if (c->position_kind != POSITION_NONE)
+        c->position_s = place_on_reel(c->position_kind, c->position_typed, &deck->record, setup, &stock->record).position_s;
 }
 
 static const char *const REMARK[] = {

@@ -51,18 +51,6 @@ static void write_due(struct lines *l, const struct club *c, int64_t until_us, i
     }
 }
 
-static int by_time(const void *a, const void *b)
-{
-    const struct service *x = a, *y = b;
-    return (x->made_at_us > y->made_at_us) - (x->made_at_us < y->made_at_us);
-}
-
-static int check_by_time(const void *a, const void *b)
-{
-    const struct deck_check *x = a, *y = b;
-    return (x->made_at_us > y->made_at_us) - (x->made_at_us < y->made_at_us);
-}
-
 static bool write_club(struct club *c, long rows, bool demo, bool explain)
 {
     struct diary *d = diary_new(c, rows);
@@ -71,8 +59,6 @@ static bool write_club(struct club *c, long rows, bool demo, bool explain)
     struct lines l;
     struct diary_row row;
     int service = 0, check = 0;
-    qsort(c->services, (size_t)c->service_count, sizeof *c->services, by_time);
-    qsort(c->checks, (size_t)c->check_count, sizeof *c->checks, check_by_time);
     lines_start(&l, stdout);
     for (int i = 0; i < c->deck_count; i++)
         lines_deck(&l, &c->decks[i].record);

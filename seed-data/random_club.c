@@ -208,5 +208,6 @@ struct club *club_random(uint64_t seed, const struct club_size *z)
         random_stock(c, i, i % 5 == 3);
     for (int i = 0; i < z->members; i++)
         random_member(c, i);
+    club_sort(c);
     return c;
 }

@@ -16,3 +16,11 @@ seed: $(BUILD)/make_club ## write the demo's club anew (seed-data/club.ndjson)
 # Tests of the invented clubs, and of the estimator on them (tests/simulate).
 BELOW_simulate := seed model trade ground
 $(BUILD)/tests/simulate/%.o: CFLAGS += -Iseed-data
+$(BUILD)/tests/simulate/program/%.o: CFLAGS += -Iseed-data
+$(BUILD)/accuracy: $(BUILD)/tests/simulate/program/accuracy.o $(call objs,$(filter-out $(wildcard tests/simulate/test_*.c),$(wildcard tests/simulate/*.c))) \
+                   $(call LIB,seed model trade ground)
+	$(call say,LINK,$@)
+	$(Q)$(CC) $(ALL_LDFLAGS) -o $@ $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(LIBS)
+accuracy: $(BUILD)/accuracy ## how good suggestions are on clubs never seen, beside plain means
+	$(Q)$(BUILD)/accuracy
+.PHONY: accuracy

@@ -32,6 +32,7 @@ void bench_deck_ready(struct bench_deck *d)
             if (reel != (d->record.medium == MEDIUM_REEL) || (enum tape_class)c != aligned_with((enum tape_class)c))
                 continue;
             struct coat reference = tape_reference((enum tape_class)c);
+            reference.spacing_um *= d->contact;
             d->preset_db[s][c] = tape_preset_db(&reference, d->gap_um, wavelength(d, s, BENCH_LOW), d->preset_slope);
             for (int tone = 0; tone < 2; tone++) /* record equalisation and level set so that the reference tape is flat at its preset */
                 d->gain_db[s][c][tone] = -tape_output_db(&reference, d->gap_um, wavelength(d, s, tone), d->preset_db[s][c]);
@@ -100,6 +101,7 @@ static double played_db(const struct bench_deck *d, const struct bench_tape *t, 
     coat.sensitivity_db += t->slope_along[1] * along + 0.05 * cos(7.0 * p->part + t->weave);
     if (p->position_s < 60.0)
         coat.spacing_um += 0.03 * exp(-p->position_s / 12.0); /* the hub's splice still lifts the first turns */
+    coat.spacing_um *= d->contact;
     double bias = d->preset_db[p->setup][c] + d->bias_error_db[p->setup][p->selector] + off[0] + bench_real_db(d, BENCH_BIAS, bias_db);
     double level = d->level_error_db[p->setup][p->selector] + off[1] + bench_real_db(d, BENCH_LEVEL, level_db);
     double tone = hz / deck_high_hz(&d->record); /* errors of the treble equalisers: all at the high tone, a third an octave below */
@@ -111,6 +113,7 @@ double bench_hz_db(const struct bench_deck *d, const struct bench_tape *t, const
 {
     enum tape_class c = aligned_with(p->selector);
     struct coat reference = tape_reference(c);
+    reference.spacing_um *= d->contact;
     double gain = -tape_output_db(&reference, d->gap_um, tape_wavelength_um(d->setup[p->setup].speed_mm_s, hz), d->preset_db[p->setup][c]);
     return played_db(d, t, p, hz, gain, bias_db, level_db);
 }

@@ -34,6 +34,7 @@ struct bench_dial {
 struct bench_deck {
     struct deck record;
     double gap_um;
+    double contact;            /* multiplies every coating's spacing: pads and wrap press more or less; 1 = ordinary */
     double preset_slope;       /* see tape_preset_db: the maker's idea of a preset */
     struct bench_dial dial[2];
     struct setup setup[BENCH_SETUPS];

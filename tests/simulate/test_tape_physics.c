@@ -105,7 +105,7 @@ static void wear_saturates(void **state)
 
 static struct bench_deck plain_deck(void)
 {
-    struct bench_deck d = {.gap_um = 2.6, .preset_slope = -0.03, .unsteadiness = 1};
+    struct bench_deck d = {.gap_um = 2.6, .contact = 1, .preset_slope = -0.03, .unsteadiness = 1};
     deck_init(&d.record);
     d.record.medium = MEDIUM_CASSETTE;
     struct dial dial = {.present = true, .low = -5, .high = 5, .step = 0.25, .zero = 0, .scale = SCALE_DB, .db_per_unit = 1};
