@@ -1,147 +1,196 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
- * See charts.h. Sheets are 640 wide: at phone width (360 px) a 22 px font would be needed to stay at 12 px, so pages let a chart scroll or
- * show it at its own size; its text is 13 px there. */
+ * See charts.h: dots with bars, the course of results, the track record. The map is in map.c. */
 #include "charts.h"
 
-#include "svg.h"
+#include "frame.h"
 
 #include <math.h>
 #include <stdio.h>
-#include <stdlib.h>
 #include <string.h>
 
-#define WIDTH 640.0
-#define LEFT 60.0
-#define RIGHT 20.0
-#define TOP 34.0
-#define BOTTOM 48.0
+/* ---- dots with bars ---- */
 
-static bool nothing(struct buffer *b, int count)
-{
-    if (!count)
-        svg_text(b, WIDTH / 2, 90, ANCHOR_MIDDLE, SVG_GREY, 15, "nothing logged yet");
-    return !count;
-}
+#define NARROW 460.0 /* below, names stand above their bars */
 
-static void cut_label(const char *label, char out[40])
+struct bars_place {
+    double width, left, row, top, height;
+    bool narrow;
+};
+
+static void bar_row(struct buffer *b, const struct chart_bar *bar, const struct svg_scale *x, const struct bars_place *p, double y)
 {
-    size_t n = strlen(label);
-    if (n <= 26) {
-        snprintf(out, 40, "%s", label);
+    char label[128];
+    double line_y = p->narrow ? y + 28 : y + 14;
+    svg_text_cut(bar->label, SVG_TEXT, p->narrow ? p->width - 24 : p->left - 30, label);
+    if (p->narrow)
+        svg_text(b, 12, y + 14, ANCHOR_START, PAINT_INK, SVG_TEXT, label);
+    else
+        svg_text(b, p->left - 14, line_y + 4, ANCHOR_END, PAINT_INK, SVG_TEXT, label);
+    if (!isfinite(bar->value))
         return;
-    }
-    n = 24;
-    while (n && ((unsigned char)label[n] & 0xC0) == 0x80)
-        n--; /* not inside a UTF-8 character */
-    snprintf(out, 40, "%.*s…", (int)n, label);
+    if (isfinite(bar->low) && isfinite(bar->high))
+        svg_line(b, svg_at(x, bar->low), line_y, svg_at(x, bar->high), line_y, PAINT_OXIDE, 2, !bar->strong);
+    svg_mark(b, bar->strong ? MARK_DISC : MARK_RING, svg_at(x, bar->value), line_y, 9, PAINT_OXIDE);
 }
 
-void chart_bars(struct buffer *b, const char *title, const char *description, const char *axis, const struct chart_bar *bars, int count)
+static struct svg_scale bars_scale(const struct chart_bar *bars, int count, double mean, double from, double to)
 {
-    double height = fmax(140, TOP + BOTTOM + 24.0 * count), left = 210;
-    svg_begin(b, WIDTH, height, title, description);
-    svg_text(b, 12, 20, ANCHOR_START, SVG_INK, 15, title);
-    if (!nothing(b, count)) {
-        double low = 0, high = 0;
-        for (int i = 0; i < count; i++) {
-            low = fmin(low, bars[i].low);
-            high = fmax(high, bars[i].high);
-        }
-        struct svg_scale x = svg_scale_make(low, high, left, WIDTH - RIGHT, 6);
-        svg_axis_x(b, &x, height - BOTTOM, TOP, axis);
-        svg_line(b, svg_at(&x, 0), height - BOTTOM, svg_at(&x, 0), TOP, SVG_GREY, 1, false);
-        for (int i = 0; i < count; i++) {
-            double y = TOP + 16 + 24.0 * i;
-            char label[40];
-            cut_label(bars[i].label, label);
-            svg_text(b, left - 10, y + 4, ANCHOR_END, SVG_INK, 13, label);
-            svg_line(b, svg_at(&x, bars[i].low), y, svg_at(&x, bars[i].high), y, SVG_OXIDE, 2, !bars[i].strong);
-            svg_mark(b, bars[i].strong ? MARK_DISC : MARK_RING, svg_at(&x, bars[i].value), y, 9, SVG_OXIDE);
-        }
+    double low = 0, high = 0;
+    for (int i = 0; i < count; i++) {
+        const double ends[3] = {bars[i].low, bars[i].high, bars[i].value};
+        for (int e = 0; e < 3; e++)
+            if (isfinite(ends[e]))
+                low = fmin(low, ends[e]), high = fmax(high, ends[e]);
     }
-    svg_end(b);
+    if (isfinite(mean))
+        low = fmin(low, mean), high = fmax(high, mean);
+    return svg_scale_make(low, high, from, to, to - from < 320 ? 4 : 7);
 }
 
-void chart_series(struct buffer *b, const char *title, const char *description, const char *axis, const struct chart_point *points, int count,
-                  const struct chart_event *events, int event_count)
+void chart_bars(struct buffer *b, const struct chart_sheet *sheet, const char *axis, const struct chart_bar *bars, int count, double mean,
+                const char *mean_name)
 {
-    double height = 300;
-    svg_begin(b, WIDTH, height, title, description);
-    svg_text(b, 12, 20, ANCHOR_START, SVG_INK, 15, title);
-    if (!nothing(b, count)) {
-        double low = points[0].value, high = low, first = (double)points[0].at_us, last = first;
-        for (int i = 1; i < count; i++) {
-            low = fmin(low, points[i].value), high = fmax(high, points[i].value);
-            first = fmin(first, (double)points[i].at_us), last = fmax(last, (double)points[i].at_us);
-        }
-        struct svg_scale x = svg_scale_time(first, last, LEFT, WIDTH - RIGHT), y = svg_scale_make(low, high, height - BOTTOM, TOP + 22, 5);
-        svg_axis_time(b, &x, height - BOTTOM, TOP + 22);
-        svg_axis_y(b, &y, LEFT, WIDTH - RIGHT, axis);
-        for (int i = 0; i < event_count; i++) {
-            double at = svg_at(&x, (double)events[i].at_us);
-            if (at < LEFT || at > WIDTH - RIGHT)
-                continue;
-            svg_line(b, at, height - BOTTOM, at, TOP + 22, events[i].signal ? SVG_OXIDE : SVG_GREY, 1.5, !events[i].signal);
-            svg_text(b, fmin(at + 4, WIDTH - 90), events[i].signal ? TOP + 34 : TOP + 50, ANCHOR_START, events[i].signal ? SVG_OXIDE : SVG_GREY, 13,
-                     events[i].label);
-        }
+    const struct frame_key keys[3] = {{MARK_DISC, PAINT_OXIDE, false, false, "from own results"},
+                                      {MARK_RING, PAINT_OXIDE, false, false, "worked out from others"},
+                                      {MARK_DISC, PAINT_INK, true, false, mean_name ? mean_name : ""}};
+    int key_count = isfinite(mean) && mean_name ? 3 : 2;
+    struct bars_place p = {.width = frame_width(sheet)};
+    p.narrow = p.width < NARROW;
+    p.row = p.narrow ? 38 : 24;
+    p.left = p.narrow ? 24 : 210;
+    p.top = frame_keys(NULL, keys, count ? key_count : 0, p.width, 20.0 * frame_title_lines(sheet, p.width) + 6) + 6;
+    p.height = count ? p.top + p.row * count + FRAME_BOTTOM : p.top + 60;
+    double below = frame_begin(b, sheet, p.width, p.height, count);
+    if (count) {
+        double bottom = p.height - FRAME_BOTTOM + 6;
+        struct svg_scale x = bars_scale(bars, count, mean, p.left, p.width - FRAME_RIGHT - 8);
+        frame_keys(b, keys, key_count, p.width, below);
+        svg_axis_x(b, &x, bottom, p.top, axis);
+        svg_line(b, svg_at(&x, 0), bottom, svg_at(&x, 0), p.top, PAINT_GREY, 1, false);
+        if (key_count == 3)
+            svg_line(b, svg_at(&x, mean), bottom, svg_at(&x, mean), p.top, PAINT_INK, 1.5, false);
         for (int i = 0; i < count; i++)
-            svg_mark(b, points[i].odd ? MARK_CROSS : MARK_RING, svg_at(&x, (double)points[i].at_us), svg_at(&y, points[i].value), 7,
-                     points[i].odd ? SVG_OXIDE : SVG_INK);
+            bar_row(b, &bars[i], &x, &p, p.top + p.row * i);
     }
     svg_end(b);
 }
 
-void chart_track(struct buffer *b, const char *title, const char *description, const struct chart_miss *misses, int count)
+/* ---- results over time ---- */
+
+#define EVENT_ROWS 3
+
+/* Names of services and signals in up to three rows over the drawing, each where it has room; a name without room leaves its line alone. */
+static void draw_events(struct buffer *b, const struct chart_course *c, const struct svg_scale *x, double top, double bottom, double right)
 {
-    double height = 320;
-    svg_begin(b, WIDTH, height, title, description);
-    svg_text(b, 12, 20, ANCHOR_START, SVG_INK, 15, title);
-    if (!nothing(b, count)) {
-        double first = (double)misses[0].at_us, last = first, high = 0.5;
+    double taken[EVENT_ROWS] = {0};
+    for (int i = 0; i < c->event_count; i++) {
+        const struct chart_event *e = &c->events[i];
+        double at = svg_at(x, (double)e->at_us);
+        if (at < FRAME_LEFT - 1 || at > right + 1)
+            continue;
+        enum svg_paint paint = e->signal ? PAINT_OXIDE : PAINT_GREY;
+        svg_line(b, at, bottom, at, top, paint, 1.5, !e->signal);
+        double wide = svg_text_width(e->label, SVG_TEXT), from = fmin(at + 4, right - wide);
+        for (int row = 0; row < EVENT_ROWS; row++) {
+            if (from < taken[row])
+                continue;
+            svg_text(b, from, top - 6 - 16 * (EVENT_ROWS - 1 - row), ANCHOR_START, paint, SVG_TEXT, e->label);
+            taken[row] = from + wide + 8;
+            break;
+        }
+    }
+}
+
+static void draw_levels(struct buffer *b, const struct chart_course *c, const struct svg_scale *x, const struct svg_scale *y)
+{
+    for (int i = 0; i < c->level_count; i++) {
+        const struct chart_level *l = &c->levels[i];
+        if (!isfinite(l->value))
+            continue;
+        double from = svg_at(x, (double)l->from_us), to = svg_at(x, (double)l->to_us), at = svg_at(y, l->value);
+        if (to - from < 6)
+            from -= 3, to += 3;
+        svg_line(b, from, at, to, at, PAINT_OXIDE, 2.5, false);
+        if (isfinite(l->low) && isfinite(l->high))
+            for (int end = 0; end < 2; end++) {
+                double edge = svg_at(y, end ? l->high : l->low);
+                svg_line(b, from, edge, to, edge, PAINT_OXIDE, 0.8, true);
+            }
+    }
+}
+
+void chart_series(struct buffer *b, const struct chart_sheet *sheet, const char *axis, const struct chart_course *c)
+{
+    const struct frame_key all[4] = {{MARK_RING, PAINT_INK, false, false, "a result"},
+                                     {MARK_CROSS, PAINT_OXIDE, false, false, "left out, or doubtful"},
+                                     {MARK_RING, PAINT_OXIDE, true, false, "where it stood"},
+                                     {MARK_RING, PAINT_GREY, true, true, "service"}};
+    struct frame_key keys[4];
+    int key_count = 0, odd = 0, services = 0;
+    for (int i = 0; i < c->count; i++)
+        odd += c->points[i].odd;
+    for (int i = 0; i < c->event_count; i++)
+        services += !c->events[i].signal;
+    const int wanted[4] = {c->count, odd, c->level_count, services};
+    for (int i = 0; i < 4; i++)
+        if (c->count && wanted[i])
+            keys[key_count++] = all[i];
+    double width = frame_width(sheet), right = width - FRAME_RIGHT;
+    double head = frame_keys(NULL, keys, key_count, width, 20.0 * frame_title_lines(sheet, width) + 6);
+    double top = head + 24 + (c->event_count ? 16.0 * EVENT_ROWS : 0), height = c->count ? top + 220 + FRAME_BOTTOM : head + 60;
+    double below = frame_begin(b, sheet, width, height, c->count);
+    if (c->count) {
+        double low = INFINITY, high = -INFINITY, first = INFINITY, last = -INFINITY, bottom = top + 220;
+        for (int i = 0; i < c->count; i++) {
+            if (!isfinite(c->points[i].value))
+                continue;
+            low = fmin(low, c->points[i].value), high = fmax(high, c->points[i].value);
+            first = fmin(first, (double)c->points[i].at_us), last = fmax(last, (double)c->points[i].at_us);
+        }
+        struct svg_scale x = svg_scale_time(first, last, FRAME_LEFT, right), y = svg_scale_make(low, high, bottom, top, 5);
+        frame_keys(b, keys, key_count, width, below);
+        svg_axis_time(b, &x, bottom, top);
+        svg_axis_y(b, &y, FRAME_LEFT, right, "");
+        svg_text(b, 12, head + 14, ANCHOR_START, PAINT_INK, SVG_TEXT, axis);
+        draw_events(b, c, &x, top, bottom, right);
+        for (int i = 0; i < c->count; i++)
+            if (isfinite(c->points[i].value))
+                svg_mark(b, c->points[i].odd ? MARK_CROSS : MARK_RING, svg_at(&x, (double)c->points[i].at_us), svg_at(&y, c->points[i].value), 7,
+                         c->points[i].odd ? PAINT_OXIDE : PAINT_INK);
+        draw_levels(b, c, &x, &y);
+    }
+    svg_end(b);
+}
+
+/* ---- track record ---- */
+
+#define MISS_MOST 4.0 /* dB: a misentry must not flatten the rest; what lies outside is drawn at the edge */
+
+void chart_track(struct buffer *b, const struct chart_sheet *sheet, const struct chart_miss *misses, int count)
+{
+    const struct frame_key keys[2] = {{MARK_DISC, PAINT_INK, false, false, "inside the range given"}, {MARK_CROSS, PAINT_OXIDE, false, false, "outside"}};
+    double width = frame_width(sheet), right = width - FRAME_RIGHT;
+    double head = frame_keys(NULL, keys, count ? 2 : 0, width, 20.0 * frame_title_lines(sheet, width) + 6);
+    double top = head + 24, bottom = top + 220, height = count ? bottom + FRAME_BOTTOM : head + 60;
+    double below = frame_begin(b, sheet, width, height, count);
+    if (count) {
+        double first = INFINITY, last = -INFINITY, high = 0.5;
         for (int i = 0; i < count; i++) {
             first = fmin(first, (double)misses[i].at_us), last = fmax(last, (double)misses[i].at_us);
-            high = fmax(high, fabs(misses[i].error_db));
+            if (isfinite(misses[i].error_db))
+                high = fmax(high, fabs(misses[i].error_db));
         }
-        high = fmin(high, 4); /* a misentry must not flatten the rest; what lies outside is drawn at the edge */
-        struct svg_scale x = svg_scale_time(first, last, LEFT, WIDTH - RIGHT), y = svg_scale_make(-high, high, height - BOTTOM, TOP + 22, 6);
-        svg_axis_time(b, &x, height - BOTTOM, TOP + 22);
-        svg_axis_y(b, &y, LEFT, WIDTH - RIGHT, "result minus suggestion, dB");
-        svg_line(b, LEFT, svg_at(&y, 0), WIDTH - RIGHT, svg_at(&y, 0), SVG_GREY, 1.2, false);
+        high = fmin(high, MISS_MOST);
+        struct svg_scale x = svg_scale_time(first, last, FRAME_LEFT, right), y = svg_scale_make(-high, high, bottom, top, 6);
+        frame_keys(b, keys, 2, width, below);
+        svg_axis_time(b, &x, bottom, top);
+        svg_axis_y(b, &y, FRAME_LEFT, right, "");
+        svg_text(b, 12, head + 14, ANCHOR_START, PAINT_INK, SVG_TEXT, "result minus suggestion, dB");
+        svg_line(b, FRAME_LEFT, svg_at(&y, 0), right, svg_at(&y, 0), PAINT_GREY, 1.2, false);
         for (int i = 0; i < count; i++)
-            svg_mark(b, misses[i].inside ? MARK_DISC : MARK_CROSS, svg_at(&x, (double)misses[i].at_us),
-                     svg_at(&y, fmin(fmax(misses[i].error_db, y.low), y.high)), misses[i].inside ? 4 : 7, misses[i].inside ? SVG_INK : SVG_OXIDE);
-        svg_mark(b, MARK_DISC, WIDTH - 250, 16, 5, SVG_INK);
-        svg_text(b, WIDTH - 242, 20, ANCHOR_START, SVG_INK, 13, "inside the range given");
-        svg_mark(b, MARK_CROSS, WIDTH - 84, 16, 7, SVG_OXIDE);
-        svg_text(b, WIDTH - 76, 20, ANCHOR_START, SVG_INK, 13, "outside");
-    }
-    svg_end(b);
-}
-
-void chart_map(struct buffer *b, const char *title, const char *description, const struct chart_place *places, int count)
-{
-    double height = 420;
-    svg_begin(b, WIDTH, height, title, description);
-    svg_text(b, 12, 20, ANCHOR_START, SVG_INK, 15, title);
-    if (!nothing(b, count)) {
-        double xl = INFINITY, xh = -INFINITY, yl = INFINITY, yh = -INFINITY;
-        for (int i = 0; i < count; i++) {
-            xl = fmin(xl, places[i].bias - places[i].bias_sd), xh = fmax(xh, places[i].bias + places[i].bias_sd);
-            yl = fmin(yl, places[i].level - places[i].level_sd), yh = fmax(yh, places[i].level + places[i].level_sd);
-        }
-        struct svg_scale x = svg_scale_make(xl, xh, LEFT, WIDTH - 120, 6), y = svg_scale_make(yl, yh, height - BOTTOM, TOP + 22, 6);
-        svg_axis_x(b, &x, height - BOTTOM, TOP + 22, "bias wanted on this deck, dB");
-        svg_axis_y(b, &y, LEFT, WIDTH - 120, "record level wanted, dB");
-        double x_unit = fabs(svg_at(&x, 1) - svg_at(&x, 0)), y_unit = fabs(svg_at(&y, 1) - svg_at(&y, 0));
-        for (int i = 0; i < count; i++) {
-            double px = svg_at(&x, places[i].bias), py = svg_at(&y, places[i].level);
-            char label[40];
-            cut_label(places[i].label, label);
-            svg_ellipse(b, px, py, places[i].bias_sd * x_unit, places[i].level_sd * y_unit, 0, places[i].asked ? SVG_OXIDE : SVG_FAINT);
-            svg_mark(b, places[i].asked ? MARK_DIAMOND : MARK_RING, px, py, 8, places[i].asked ? SVG_OXIDE : SVG_INK);
-            svg_text(b, px + 8, py + 4, ANCHOR_START, places[i].asked ? SVG_OXIDE : SVG_INK, 13, label);
-        }
+            if (isfinite(misses[i].error_db))
+                svg_mark(b, misses[i].inside ? MARK_DISC : MARK_CROSS, svg_at(&x, (double)misses[i].at_us),
+                         svg_at(&y, fmin(fmax(misses[i].error_db, y.low), y.high)), misses[i].inside ? 4 : 7, misses[i].inside ? PAINT_INK : PAINT_OXIDE);
     }
     svg_end(b);
 }
