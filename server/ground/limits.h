@@ -56,6 +56,7 @@
 /* ---- bodies, in bytes ---- */
 #define LIMIT_BODY_RECORD (64 * 1024)          /* one JSON record; 40 moves and 2000 characters are below 20 kB */
 #define LIMIT_BODY_FORM (32 * 1024)
+#define LIMIT_FORM_FIELDS 256                  /* a calibration has 40 members, 40 moves of 4 are filled in rarely by hand */
 #define LIMIT_BODY_IMPORT (2LL * 1024 * 1024 * 1024) /* spooled to disk, never held in memory */
 #define LIMIT_LINE (128 * 1024)                /* one NDJSON or CSV line */
 #define LIMIT_JSON_DEPTH 8                     /* deepest contract shape is 4 */

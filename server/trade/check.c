@@ -158,13 +158,27 @@ static bool check_on_deck(const struct calibration *c, const struct deck *d, str
                             d->id, c->setup);
     if (c->channel == CHANNEL_BOTH && d->per_channel)
         fine = check_refuse(f, "channel", "channel-needed", "this deck is trimmed channel by channel; say 'left' or 'right'");
-    fine = check_dials(c, d, f) && fine;
     fine = check_moves(c, d, f) && fine;
     double low = given(c->low_hz) ? c->low_hz : deck_low_hz(d), high = given(c->high_hz) ? c->high_hz : deck_high_hz(d);
     if (!(low < high))
         fine = check_refuse(f, given(c->high_hz) ? "high_hz" : "low_hz", "not-rising",
                             "the high tone (%g Hz) must be above the low one (%g Hz)", high, low);
     return fine;
+}
+
+/* What is asked before a result as well as logged with it. */
+static bool check_asked(const struct calibration *c, const struct deck *deck, struct fault *f)
+{
+    bool fine = !deck || check_on_deck(c, deck, f);
+    fine = check_place(c, f) && fine;
+    fine = check_method(c, f) && fine;
+    fine = check_levels(c, f) && fine;
+    return check_tones(f, c->low_hz, c->high_hz, c->tone_db) && fine;
+}
+
+bool check_bench(const struct calibration *c, const struct deck *deck, struct fault *f)
+{
+    return check_asked(c, deck, f);
 }
 
 bool check_calibration(const struct calibration *c, const struct deck *deck, const struct stock *stock, int64_t latest_us, struct fault *f)
@@ -175,11 +189,8 @@ bool check_calibration(const struct calibration *c, const struct deck *deck, con
     if (deck && stock && deck->medium != stock_medium(stock))
         fine = check_refuse(f, "stock", "media-differ", "the stock is %s tape and the deck takes %s; choose another",
                             medium_id(stock_medium(stock)), medium_id(deck->medium));
-    fine = (!deck || check_on_deck(c, deck, f)) && fine;
-    fine = check_place(c, f) && fine;
-    fine = check_method(c, f) && fine;
-    fine = check_levels(c, f) && fine;
-    fine = check_tones(f, c->low_hz, c->high_hz, c->tone_db) && fine;
+    fine = (!deck || check_dials(c, deck, f)) && fine;
+    fine = check_asked(c, deck, f) && fine;
     fine = check_proof(c, f) && fine;
     return check_text_fits(f, "notes", c->notes) && fine;
 }

@@ -13,6 +13,8 @@ bool check_deck(const struct deck *d, struct fault *f);
 bool check_stock(const struct stock *s, struct fault *f);
 /* `deck`, `stock` are those named by the record; NULL: unknown, said as a fault (422 here: it is a body). `latest_us` = the larger of now and the last commit. */
 bool check_calibration(const struct calibration *c, const struct deck *deck, const struct stock *stock, int64_t latest_us, struct fault *f);
+/* What the bench asks with before a result is logged: setup, channel, moves, place, method, tones, wanted treble on this deck; same faults as above. */
+bool check_bench(const struct calibration *c, const struct deck *deck, struct fault *f);
 bool check_service(const struct service *s, const struct deck *deck, int64_t latest_us, struct fault *f);
 bool check_deck_check(const struct deck_check *c, const struct deck *deck, int64_t latest_us, struct fault *f);
 

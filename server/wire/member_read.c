@@ -160,6 +160,17 @@ static void read_whole(struct reading *r, const char *name, const json_t *v, int
         *out = (int)x;
 }
 
+static void read_large(struct reading *r, const char *name, const json_t *v, int64_t *out)
+{
+    double x;
+    if (!read_number(r, name, v, &x))
+        return;
+    if (x < 0 || x > 9e15 || x > (double)(int64_t)x)
+        reading_wrong(r, name, "not-whole", "a whole number from 0 is needed");
+    else
+        *out = (int64_t)x;
+}
+
 static void read_flag(struct reading *r, const char *name, const json_t *v, bool *out)
 {
     if (json_is_boolean(v))
@@ -226,6 +237,7 @@ static void read_member(struct reading *r, const struct member *m, const json_t 
     case MEMBER_NOTES: read_notes(r, m->name, v, at); break;
     case MEMBER_NUMBER: read_number(r, m->name, v, at); break;
     case MEMBER_WHOLE: read_whole(r, m->name, v, at); break;
+    case MEMBER_LARGE: read_large(r, m->name, v, at); break;
     case MEMBER_FLAG: read_flag(r, m->name, v, at); break;
     case MEMBER_CHOICE: read_choice(r, m->name, v, m->choice, at); break;
     case MEMBER_TIME: read_time(r, m->name, v, at, (void *)((char *)record + m->room)); break;

@@ -57,7 +57,14 @@ static void write_member(struct buffer *b, const struct member *m, const void *r
         if (*(const int *)(const void *)((const char *)record + m->room) == m->not_given)
             json_member_number(b, m->name, *(const double *)at);
         break;
-    case MEMBER_INNER: m->write(b, m->name, record, as_line); break;
+    case MEMBER_LARGE:
+        if (*(const int64_t *)at >= 0)
+            json_member_whole(b, m->name, *(const int64_t *)at);
+        break;
+    case MEMBER_INNER:
+        if (m->write)
+            m->write(b, m->name, record, as_line);
+        break;
     case MEMBER_SERVER: break;
     }
 }

@@ -14,11 +14,12 @@ enum member_type {
     MEMBER_NOTES,  /* const char *, in the arena, several lines, NULL not given */
     MEMBER_NUMBER, /* double, ABSENT not given */
     MEMBER_WHOLE,  /* int, `not_given` not given */
+    MEMBER_LARGE,  /* int64_t, -1 not given */
     MEMBER_FLAG,   /* bool, `not_given` when not given */
     MEMBER_CHOICE, /* an enum, `not_given` when not given; room 1: then never written */
     MEMBER_TIME,   /* int64_t microseconds; room is where the int offset minutes lives */
     MEMBER_UUID,   /* struct uuid, all zero not given */
-    MEMBER_INNER,  /* an object or array with functions of its own */
+    MEMBER_INNER,  /* an object or array with functions of its own; write NULL = not written by the table */
     MEMBER_PLACE,  /* one of the position members of a calibration: not_given is its kind; room is where the kind lives */
     MEMBER_SERVER, /* what GET adds: taken back and ignored */
 };

@@ -163,17 +163,11 @@ static void read_void(struct reading *r, const char *name, const json_t *value, 
     read_inner(r, name, -1, value, reason, record, "void");
 }
 
-/* Written by write_stamp (records.c): a stamp is another struct. */
-static void write_void(struct buffer *b, const char *name, const void *record, bool as_line)
-{
-    (void)b, (void)name, (void)record, (void)as_line;
-}
-
 const struct member line_members[] = {
     WHOLE(struct line, revision, 0),
     TEXT(struct line, member),
     TEXT(struct line, origin),
-    INNER("void", read_void, write_void),
+    INNER("void", read_void, NULL) /* written from the stamp: records_out.c */,
     SERVER("kind"), /* read before the others */
     SERVER("seq"),
     SERVER("logged_at"),
@@ -182,18 +176,9 @@ const struct member line_members[] = {
     MEMBERS_END,
 };
 
-static void read_rows(struct reading *r, const char *name, const json_t *value, void *record)
-{
-    double rows = -1;
-    if (read_number(r, name, value, &rows) && rows >= 0 && rows < 9e15 && rows <= (double)(int64_t)rows)
-        ((struct line *)record)->end_rows = (int64_t)rows;
-    else if (rows < 0 || rows > 0)
-        reading_wrong(r, name, "not-whole", "a whole number of rows is needed");
-}
-
 const struct member line_end_members[] = {
     SERVER("kind"),
-    INNER("rows", read_rows, write_void),
+    {.name = "rows", .type = MEMBER_LARGE, .at = offsetof(struct line, end_rows)},
     {.name = "sha256", .type = MEMBER_TEXT, .at = offsetof(struct line, end_sha256), .room = 64},
     MEMBERS_END,
 };
