@@ -114,6 +114,21 @@ void call_begin(struct call *c, const char *raw_target)
     target_read(raw_target, &c->target, q);
 }
 
+void call_in_hand(struct call *c)
+{
+    if (!c->in_hand)
+        atomic_fetch_add(&c->client->http->in_hand, 1);
+    c->in_hand = true;
+}
+
+void call_over(struct call *c)
+{
+    if (c->in_hand)
+        atomic_fetch_sub(&c->client->http->in_hand, 1);
+    c->in_hand = false;
+    call_forget(c);
+}
+
 void call_refuse(struct call *c, enum refusal_number number)
 {
     if (c->refused == REFUSE_NOTHING)

@@ -32,6 +32,7 @@ struct call {
     enum refusal_number refused;
     unsigned allowed;                 /* methods, for Allow */
     bool close;                       /* after this reply */
+    bool in_hand;                     /* counted in http.in_hand */
     int64_t started_us;               /* monotonic, at the request line */
     struct head head;
     struct target target;
@@ -63,6 +64,7 @@ struct http {
     char own_host[HTTP_ADDRESS];  /* host part of the listen address, for the host guard */
     atomic_bool refusing;
     atomic_int waiting; /* calls handed to someone; http_stop waits for 0 */
+    atomic_int in_hand; /* requests received and not yet answered to the last byte; http_stop waits for 0 as long as it may */
     struct http_figures figures;
     struct assets *assets;
     struct workers *workers;
@@ -82,6 +84,8 @@ struct call *call_new(struct client *client) __attribute__((warn_unused_result))
 void call_free(struct call *c);              /* NULL allowed */
 void call_begin(struct call *c, const char *raw_target); /* forgets the last request */
 void call_forget(struct call *c);            /* closes files, lets large memory go */
+void call_in_hand(struct call *c);
+void call_over(struct call *c); /* answered or given up */
 void call_refuse(struct call *c, enum refusal_number number); /* the first refusal stays */
 void reply_clear(struct reply *r);
 

@@ -60,9 +60,9 @@ static void look(struct http *h)
         int64_t deadline = atomic_load_explicit(&client->deadline_us, memory_order_relaxed);
         if (deadline == 0 || now < deadline)
             continue;
-        shutdown(client->fd, SHUT_RDWR); /* its HTTP thread sees the end and closes it */
-        client_no_deadline(client);
         figure_add(&h->figures.connections_reaped, 1);
+        client_no_deadline(client);
+        shutdown(client->fd, SHUT_RDWR); /* its HTTP thread sees the end and closes it */
     }
 }
 

@@ -130,6 +130,7 @@ static enum MHD_Result run(struct call *c)
     if (c->route && c->route->body != BODY_NONE)
         body_close(c);
     c->phase = PHASE_REPLY;
+    call_in_hand(c);
     if (!c->route || c->refused != REFUSE_NOTHING) /* a file of ours, OPTIONS, or a body that could not be kept */
         return send_reply(c);
     c->x.request.now_us = clock_now_us();

@@ -182,6 +182,7 @@ enum MHD_Result send_reply(struct call *c)
 {
     struct client *client = c->client;
     struct http *h = client->http;
+    call_in_hand(c);
     if (!c->route && c->x.request.method == HTTP_OPTIONS && c->refused == REFUSE_NOTHING)
         c->x.reply.status = 204;
     check_filled(c);

@@ -50,7 +50,7 @@ static void on_request_over(void *cls, struct MHD_Connection *connection, void *
     if (!client)
         return;
     if (client->call)
-        call_forget(client->call);
+        call_over(client->call);
     client_deadline(client, clock_monotonic_us(), h->options.idle_s);
 }
 
@@ -187,7 +187,8 @@ static void abandon_waiting(struct http *h)
         if (!client->call || !atomic_compare_exchange_strong(&client->call->state, &suspended, CALL_ABANDONED))
             continue;
         client->call = NULL;
-        client->abandoned = true;
+        client->abandoned = true; /* from here on in_hand is not counted any more: its short reply is given a moment below */
+        atomic_fetch_sub(&h->in_hand, 1);
         MHD_resume_connection(client->connection);
         atomic_fetch_sub(&h->waiting, 1);
     }
@@ -199,13 +200,15 @@ void http_stop(struct http *h, int64_t deadline_us)
     if (!h)
         return;
     http_refuse(h);
-    while (atomic_load(&h->waiting) > 0 && clock_monotonic_us() < deadline_us)
+    while (atomic_load(&h->in_hand) > 0 && clock_monotonic_us() < deadline_us)
         pause_ms(1);
+    bool late = atomic_load(&h->waiting) > 0;
     while (atomic_load(&h->waiting) > 0) {
         abandon_waiting(h);
         pause_ms(1);
     }
-    pause_ms(50); /* let the last replies leave before their connections are closed */
+    if (late)
+        pause_ms(50);
     MHD_stop_daemon(h->daemon);
     h->daemon = NULL;
     workers_stop(h->workers);

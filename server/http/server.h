@@ -44,7 +44,7 @@ char *http_address(const struct http *h, char out[HTTP_ADDRESS]);
 /* Stopping, first half: from now on every new request is answered 503 with Retry-After and its connection closed. Those in hand go on;
  * the caller now drains the writer. */
 void http_refuse(struct http *h);
-/* Second half: waits until `deadline_us` (clock_monotonic_us) for exchanges in hand, answers 503 for those still waiting (their holder may finish
+/* Second half: waits until `deadline_us` (clock_monotonic_us) for requests in hand to be answered, answers 503 for those still waiting (their holder may finish
  * them later without harm), ends workers after their current action, closes all connections, frees. NULL allowed. */
 void http_stop(struct http *h, int64_t deadline_us);
 
