@@ -10,7 +10,7 @@ function fill(node, attributes, children) {
         if (typeof value === 'function') node.addEventListener(name, value);
         else node.setAttribute(name, value === true ? '' : value);
     }
-    node.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+    node.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false));
     return node;
 }
 
@@ -24,7 +24,7 @@ export function draw(tag, attributes = {}, ...children) {
 }
 
 export function replace(node, ...children) {
-    node.replaceChildren(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+    node.replaceChildren(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false));
 }
 
 export function show(node, visible) {

@@ -97,12 +97,6 @@ export function checkDial(dial, what, field, into, errors) {
 
 // ---- dials ----
 
-export function stepOf(dial) {
-    if (dial.step) return dial.step;
-    if (!dial.unit || dial.unit === 'mark') return 0.5;
-    return dial.high - dial.low >= 10 ? 1 : 0.1;
-}
-
 export const unitOf = (dial) => dial.unit || 'mark';
 export function span(dial) {
     const places = Math.max(decimals(dial.low), decimals(dial.high));
@@ -247,7 +241,7 @@ export function fillChannels(select, deck, { all: withBoth = false } = {}) {
 
 // ---- place on the reel ----
 
-const places = [['position_s', 'seconds, or minutes:seconds'], ['position_counter', 'on the counter, zeroed at the leader'], ['position_turns', 'turns of the take-up reel'], ['position_part', 'part of the side, 0 to 1']];
+const places = [['position_s', 'seconds, or m:ss'], ['position_counter', 'counter'], ['position_turns', 'take-up turns'], ['position_part', 'part, 0 to 1']];
 
 // A list of units after the place field; the field takes the chosen member's name.
 export function placeUnits(input) {

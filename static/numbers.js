@@ -29,9 +29,20 @@ export function number(value, places = 1) {
     return /[1-9]/.test(text) ? text : text.replace('\u2212', '');
 }
 
+// The finest setting one can repeat; where a deck does not say it, what the unit suggests (the daemon's rule: half a mark, one step, one per cent, else about
+// a hundredth of the dial).
+export function stepOf(dial) {
+    if (dial.step) return dial.step;
+    const unit = dial.unit || 'mark';
+    if (/^marks?$/.test(unit)) return 0.5;
+    if (/^(steps?|%)$/.test(unit)) return 1;
+    const rough = (dial.high - dial.low) / 100, power = 10 ** Math.floor(Math.log10(rough));
+    return ([1, 2, 5].find((n) => n * power >= rough * 0.999) ?? 10) * power;
+}
+
 // A reading of this dial, as one would write it down; `fine` keeps what lies between two steps.
 export function reading(dial, value, fine = false) {
-    const places = decimals(dial?.step ?? 0.5);
+    const places = decimals(stepOf(dial));
     const exact = fine ? Math.max(places, Math.min(2, decimals(Math.round(value * 100) / 100))) : places;
     return number(value, exact);
 }

@@ -2,8 +2,8 @@
 // A setting on a ruler in the dial's own marks: the pen stroke is the setting, the bracket under the line is where nine results in ten land.
 // Drawn with percentages and without a viewBox, so that the figures keep their size on any screen; attributes only, no style.
 import { draw } from './dom.js';
-import { decimals, number, reading } from './numbers.js';
-import { stepOf, unitOf } from './fields.js';
+import { decimals, number, reading, stepOf } from './numbers.js';
+import { unitOf } from './fields.js';
 
 const NICE = [1, 2, 5, 10];
 
@@ -27,12 +27,13 @@ export function ruler(what, dial, setting) {
     const labelled = roundStep(range, 6);
     const places = decimals(labelled);
     const fine = Math.max(stepOf(dial), roundStep(range, 40));
-    const [low, high] = setting.range90_dial ?? [setting.dial, setting.dial];
+    const [low, high] = setting.range90_dial ?? [];
+    const ranged = low !== undefined && low !== null;
     const near = (value) => Math.abs(value - setting.dial) < range * 0.09;
     const rises = dial.plus !== 'less';
-    const ends = what === 'Bias' ? ['less bias, brighter', 'more bias, duller'] : ['quieter', 'louder'];
+    const ends = what === 'Bias' ? ['less bias, brighter', 'more bias, duller'] : ['less gain, quieter', 'more gain, louder'];
     if (!rises) ends.reverse();
-    const sentence = `${what} dial from ${number(dial.low, places)} to ${number(dial.high, places)} ${unitOf(dial)}: set ${reading(dial, setting.dial)}, nine results in ten between ${reading(dial, low, true)} and ${reading(dial, high, true)}.`;
+    const sentence = `${what} dial from ${number(dial.low, places)} to ${number(dial.high, places)} ${unitOf(dial)}: set ${reading(dial, setting.dial)}${ranged ? `, nine results in ten between ${reading(dial, low, true)} and ${reading(dial, high, true)}` : ''}.`;
     const line = (x1, y1, x2, y2, kind) => draw('line', { x1, y1, x2, y2, class: kind });
     const text = (x, y, kind, anchor, words) => draw('text', { x, y, class: kind, 'text-anchor': anchor }, words);
     return draw('svg', { class: 'ruler', role: 'img', 'aria-label': sentence, width: '100%', height: '112', focusable: 'false' },
@@ -42,7 +43,7 @@ export function ruler(what, dial, setting) {
                 line(at(value), 38, at(value), 50, 'tick'),
                 near(value) ? null : text(at(value), 32, 'figure', 'middle', number(value, places))]).flat(),
             line('0%', 50, '100%', 50, 'edge'),
-            line(at(low), 64, at(high), 64, 'bracket'), line(at(low), 56, at(low), 64, 'bracket'), line(at(high), 56, at(high), 64, 'bracket'),
+            ranged ? [line(at(low), 64, at(high), 64, 'bracket'), line(at(low), 56, at(low), 64, 'bracket'), line(at(high), 56, at(high), 64, 'bracket')] : null,
             line(at(setting.dial), 26, at(setting.dial), 58, 'pen'),
             text(at(setting.dial), 20, 'set', 'middle', reading(dial, setting.dial)),
             text('0%', 92, 'end', 'start', ends[0]), text('100%', 92, 'end', 'end', ends[1])));

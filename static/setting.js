@@ -2,7 +2,6 @@
 // A suggestion as a person reads it: the setting as a sentence and on the ruler, its range, what it rests on, why this number, cautions.
 import { draw, make } from './dom.js';
 import { age, count, number, reading } from './numbers.js';
-import { unitOf } from './fields.js';
 import { ruler } from './ruler.js';
 
 // "clockwise 1.5 marks from centre: more bias, duller" → what to do, large; what it does, small.
@@ -15,10 +14,9 @@ function quantity(what, dial, setting) {
     if (!setting || !dial || setting.dial === null || setting.dial === undefined)
         return make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting?.words ?? `no ${what.toLowerCase()} dial on this deck: its own stays`));
     const [low, high] = setting.range90_dial ?? [];
-    const unit = unitOf(dial);
     return make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting.words), ruler(what, dial, setting),
         low === undefined ? null : make('p', { class: 'range' }, low === high ? `Nine results in ten land at this end of the dial or beyond it.`
-            : `Nine results in ten land between ${reading(dial, low, true)} and ${reading(dial, high, true)} (${unit}).`),
+            : `Nine results in ten land between ${reading(dial, low, true)} and ${reading(dial, high, true)} on the dial.`),
         setting.beyond_dial ? make('p', { class: 'note' }, 'The dial runs out before it is reached: this is its end.') : null);
 }
 
@@ -86,12 +84,19 @@ export function cautionList(cautions) {
     return cautions?.length ? make('ul', { class: 'cautions', 'aria-label': 'Mind' }, cautions.map((caution) => make('li', {}, caution.text))) : null;
 }
 
-export function suggestionView(answer, deck, keptAt = null) {
+// What to set, and what to mind.
+export function settingsView(answer, deck, keptAt = null) {
     return [
         keptAt ? make('p', { class: 'note' }, `No signal: this is what the book said ${age(keptAt)}.`) : null,
         make('div', { class: 'settings' }, quantity('Bias', deck.bias_dial, answer.bias), quantity('Record trim', deck.level_dial, answer.level)),
         make('p', { class: 'expect' }, expectation(answer.expect)),
         cautionList(answer.cautions),
+    ];
+}
+
+// What it rests on, and why.
+export function groundsView(answer) {
+    return [
         make('p', { class: 'basis' }, basisSentence(answer.basis)),
         answer.parts?.length ? whyThisNumber(answer.parts) : null,
         make('p', { class: 'small' }, `From every change up to number ${answer.model.as_of}.`),

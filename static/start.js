@@ -6,7 +6,7 @@ import { deckOf, loadBook, suggestion, tapeQuery } from './book.js';
 import { clearWrong, describeTape, fillChannels, fillDecks, fillSetups, fillStocks, inputOf, placeUnits, PLACES, readNumbers, readTexts, sayWrong, searchField, signKeys, usedLately } from './fields.js';
 import { age } from './numbers.js';
 import { nameEntries, startPage } from './page.js';
-import { suggestionView } from './setting.js';
+import { groundsView, settingsView } from './setting.js';
 import { startLog } from './log.js';
 
 const form = find('#start-form');
@@ -62,7 +62,7 @@ async function answerIt() {
         const stock = book.stocks.find((one) => one.id === found.stock);
         replace(answer, make('h2', { class: 'for' }, stock?.name ?? `Some ${stockSelect.selectedOptions[0].textContent.replace(/^some /, '')}`, ' on ', deck().name),
             stock ? make('p', { class: 'small' }, describeTape(book, stock)) : null,
-            suggestionView(found, deck(), keptAt),
+            settingsView(found, deck(), keptAt), groundsView(found),
             make('p', { class: 'next' }, make('a', { href: 'bench.html' }, 'Set it at the bench, step by step')));
     } catch (error) {
         if (turn !== asked) return;

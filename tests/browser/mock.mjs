@@ -46,10 +46,10 @@ function nextMove(body) {
     const deck = decks.find((d) => d.id === body.deck);
     const last = body.moves.at(-1);
     const settled = !!last && Math.abs(last.low_db) <= 0.5 && Math.abs(last.high_db) <= 1;
-    const bias = last ? Math.min(4, (last.bias ?? 0) + Math.round((last.high_db - last.low_db) / 1.7 / 0.4 * 2) / 2) : 1.5;
+    const bias = settled ? last.bias : last ? Math.min(4, (last.bias ?? 0) + Math.round((last.high_db - last.low_db) / 1.7 / 0.4 * 2) / 2) : 1.5;
     return [200, {
         bias: { dial: bias, db: bias * 0.4, words: settled ? 'leave it' : 'clockwise 1 mark: more bias, duller' },
-        level: deck.level_dial ? { dial: 15, db: -0.3, words: 'leave it' } : null,
+        level: deck.level_dial ? { dial: settled ? last.level : 15, db: -0.3, words: 'leave it' } : null,
         expect: { low_db: 0, high_db: 0.1 }, settled, chance_right: settled ? 0.93 : 0.4,
         reason: settled ? 'both tones are inside the tolerance' : 'the high tone is too bright',
         ladder: body.plan === 'ladder' ? [0, 1, 2].map((i) => ({ bias: { dial: 98 + i * 2, words: `at ${98 + i * 2} %` }, level: null })) : undefined,
@@ -60,7 +60,7 @@ export function problem(status, field, code, detail) {
     return { type: 'about:blank', title: 'Not accepted', status, errors: [{ field, code, detail }] };
 }
 
-// trouble(request) may answer [status, body, headers] itself, return 'drop' to break the connection after taking the row, or null.
+// trouble(request) may answer [status, body, headers] itself, return 'drop' to take a row and break the reply off, or null.
 export async function startMock({ key = null, trouble = () => null } = {}) {
     const rows = new Map();
     const seen = [];
@@ -99,7 +99,11 @@ export async function startMock({ key = null, trouble = () => null } = {}) {
         if (put && request.method === 'PUT') {
             const known = rows.has(put[1]);
             rows.set(put[1], body);
-            if (asked === 'drop') return request.socket.destroy();
+            if (asked === 'drop') { // the row is taken, but the reply breaks off in the middle
+                response.writeHead(201, { 'content-type': 'application/json', 'content-length': '90' });
+                response.write('{"id":');
+                return setTimeout(() => request.socket.destroy(), 20);
+            }
             return send(known ? 200 : 201, { id: put[1], seq: 612 + rows.size, revision: 1, outcome: known ? 'same' : 'created' }, { etag: '"r1"' });
         }
         return send(404, problem(404, '', 'not-found', 'no such route'));

@@ -1,0 +1,61 @@
+// SPDX-License-Identifier: GPL-3.0-or-later
+// With scripts off: the form on the page and the daemon's own form both log, and what is wrong is said on the page that comes back.
+import test, { after, afterEach, before, beforeEach } from 'node:test';
+import assert from 'node:assert/strict';
+import { assertAccessible, assertNoSideways, json, launch, middle, openPage, pick, small, startDaemon } from './help.mjs';
+
+let browser, daemon, deck, stock, page;
+before(async () => {
+    [browser, daemon] = await Promise.all([launch(), startDaemon()]);
+    ({ deck, stock } = await pick(daemon.address));
+});
+after(async () => { await browser.close(); await daemon.stop(); });
+beforeEach(async () => { page = await openPage(browser, null, '', { ...small, javaScriptEnabled: false }); });
+afterEach(() => page.context().close());
+
+const count = async () => (await json(daemon.address, `api/calibrations?deck=${deck.id}&stock=${stock.id}&limit=500`)).calibrations.length;
+async function fill(values) {
+    for (const [name, value] of Object.entries(values)) await page.locator(`[name="${name}"]`).first().fill(String(value));
+}
+
+test('the form on the first page posts to /log and gets a page back', async () => {
+    const before = await count();
+    await page.goto(daemon.address);
+    assert.equal(await page.isVisible('#start-form'), false, 'what needs scripts is not shown');
+    await fill({ deck: deck.id, stock: stock.id, bias: middle(deck.bias_dial), level: middle(deck.level_dial), low_db: '0,2', high_db: '-0,4' });
+    await page.click('#log-form button.main');
+    assert.match(page.url(), /\/log$/);
+    assert.equal(await count(), before + 1);
+    await assertNoSideways(page, 'the receipt page');
+});
+
+test('the daemon’s own form has the lists filled in; faults come back at the field with what was typed', async () => {
+    await page.goto(daemon.address);
+    await page.click('noscript a, a[href="log"]');
+    await page.waitForSelector('select[name=deck], input[name=deck]');
+    await assertNoSideways(page, 'the plain form');
+    const before = await count();
+    await page.selectOption('select[name=deck]', deck.id);
+    await page.selectOption('select[name=stock]', stock.id);
+    await fill({ bias: '1.000,5', level: middle(deck.level_dial) });
+    await page.click('form [type=submit]');
+    assert.match(await page.textContent('body'), /not both|comma|point/i);
+    assert.equal(await page.inputValue('[name=level]'), String(middle(deck.level_dial)));
+    assert.equal(await count(), before);
+    await fill({ bias: middle(deck.bias_dial) });
+    await page.click('form [type=submit]');
+    assert.equal(await count(), before + 1);
+});
+
+test('the other pages say what they need', async () => {
+    for (const path of ['bench.html', 'track.html']) {
+        await page.goto(daemon.address + path);
+        assert.match(await page.textContent('main'), /[Ss]cripts|scripts/);
+        assert.ok(await page.locator('noscript a, main a').count());
+    }
+    await page.goto(`${daemon.address}cautions.html`);
+    assert.match(await page.textContent('main'), /licensed/);
+    const scripted = await openPage(browser, daemon.address, 'log', small);
+    await assertAccessible(scripted, 'the plain form');
+    await scripted.context().close();
+});
