@@ -82,7 +82,8 @@ void club_deck_physics(struct club *c, int deck)
     double class_habit[CLASS_COUNT];
     for (int k = 0; k < CLASS_COUNT; k++)
         class_habit[k] = chance_normal(&of_model, 0, 0.2);
-    double bias = chance_normal(&own, model_bias, 0.75), level = chance_normal(&own, 0, 0.8), treble = chance_normal(&own, model_treble, 0.6);
+    double bias = chance_normal(&own, model_bias, 0.75), level = chance_normal(&own, 0, 0.8),
+           treble = chance_normal(&own, model_treble, 0.6);
     for (int s = 0; s < BENCH_SETUPS; s++) {
         double setup[3] = {chance_normal(&own, 0, 0.35), chance_normal(&own, 0, 0.25), chance_normal(&own, 0, 0.3)};
         for (int k = 0; k < CLASS_COUNT; k++) {

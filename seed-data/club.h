@@ -9,7 +9,7 @@
 #include "member.h"
 
 #define CLUB_SERVICES 64
-#define CLUB_CHECKS 64
+#define CLUB_CHECKS   64
 
 struct club {
     uint64_t seed;
@@ -29,14 +29,14 @@ struct club_size {
     int64_t from_us, to_us;
 };
 
-struct club *club_demo(uint64_t seed);                            /* NULL: out of memory */
+struct club *club_demo(uint64_t seed);                              /* NULL: out of memory */
 struct club *club_random(uint64_t seed, const struct club_size *s); /* NULL: out of memory */
 void club_free(struct club *c);
 
 struct club *club_new(uint64_t seed, int decks, int stocks, int members); /* zeroed, records initialised; NULL: out of memory */
 /* Physical chance of a deck and of a stock whose record is filled in: presets, drift, wear; coating round its class. */
 void club_deck_physics(struct club *c, int deck);
-void club_stock_physics(struct club *c, int stock, int like); /* like = another stock of the same family, -1 = none */
-void club_sort(struct club *c); /* services and checks */
+void club_stock_physics(struct club *c, int stock, int like);             /* like = another stock of the same family, -1 = none */
+void club_sort(struct club *c);                                           /* services and checks */
 struct uuid club_uuid(struct chance *chance, int64_t at_us, int version); /* version 7 with the instant, or 4 */
 #endif

@@ -58,7 +58,8 @@ static struct dial dial_ratio(void)
 }
 static struct dial dial_clock(void)
 {
-    return (struct dial){true, "o'clock", 7, 17, 0.25, 12, PLUS_MORE, SCALE_POINTS, ABSENT, 5, {{7, -4.6}, {9, -2.5}, {12, 0}, {15, 2.1}, {17, 3.2}}};
+    return (struct dial){
+        true, "o'clock", 7, 17, 0.25, 12, PLUS_MORE, SCALE_POINTS, ABSENT, 5, {{7, -4.6}, {9, -2.5}, {12, 0}, {15, 2.1}, {17, 3.2}}};
 }
 static struct dial dial_plain(void)
 {
@@ -83,25 +84,51 @@ struct deck_row {
     const char *notes;
 };
 static const struct deck_row DECKS[] = {
-    {"club-bench", "Club bench", "Halvern K-71", MEDIUM_CASSETTE, 3, -1, 0.25, PLAIN, false, true, "The deck of the meeting room; anybody may use it."},
+    {"club-bench", "Club bench", "Halvern K-71", MEDIUM_CASSETTE, 3, -1, 0.25, PLAIN, false, true,
+     "The deck of the meeting room; anybody may use it."},
     {"attic-k71", "Odda's attic deck", "Halvern K-71", MEDIUM_CASSETTE, 3, ODDA, 0.25, PLAIN, false, true, ""},
     {"tamsel-320", "Tamsel's 320", "Sorwick 320", MEDIUM_CASSETTE, 3, TAMSEL, 0.5, PLAIN, false, true, ""},
-    {"haldis-reel", "Haldis's two-speed", "Brindlow R7", MEDIUM_REEL, 3, HALDIS, 0.1, TWO_SPEED, false, false, "Tones from the bench generator; slow speed is used for speech."},
-    {"ivo-t9", "Ivo's T9", "Quarlen T9", MEDIUM_CASSETTE, 3, IVO, 0.5, PLAIN, false, true, "Finds its own bias and shows the step it took."},
-    {"nell-clock", "Nell's silver one", "Pelloway 500", MEDIUM_CASSETTE, 3, NELL, 0.5, PLAIN, false, true, "No marks on the bias knob: read it as a clock."},
-    {"yselle-pair", "Yselle's left-and-right", "Halvern K-90", MEDIUM_CASSETTE, 3, YSELLE, 0.1, PLAIN, true, true, "Own trims for each channel."},
-    {"bastin-turnback", "Bastin's turn-back", "Dremont AR2", MEDIUM_CASSETTE, 2, BASTIN, 1.0, REVERSING, false, false, "Records both ways; the way back is duller."},
+    {"haldis-reel", "Haldis's two-speed", "Brindlow R7", MEDIUM_REEL, 3, HALDIS, 0.1, TWO_SPEED, false, false,
+     "Tones from the bench generator; slow speed is used for speech."},
+    {"ivo-t9", "Ivo's T9", "Quarlen T9", MEDIUM_CASSETTE, 3, IVO, 0.5, PLAIN, false, true,
+     "Finds its own bias and shows the step it took."},
+    {"nell-clock", "Nell's silver one", "Pelloway 500", MEDIUM_CASSETTE, 3, NELL, 0.5, PLAIN, false, true,
+     "No marks on the bias knob: read it as a clock."},
+    {"yselle-pair", "Yselle's left-and-right", "Halvern K-90", MEDIUM_CASSETTE, 3, YSELLE, 0.1, PLAIN, true, true,
+     "Own trims for each channel."},
+    {"bastin-turnback", "Bastin's turn-back", "Dremont AR2", MEDIUM_CASSETTE, 2, BASTIN, 1.0, REVERSING, false, false,
+     "Records both ways; the way back is duller."},
     {"corvin-k71", "Corvin's deck", "Halvern K-71", MEDIUM_CASSETTE, 3, CORVIN, 0.5, PLAIN, false, true, ""},
-    {"tovi-ratio", "Tovi's metered deck", "Sorwick 410", MEDIUM_CASSETTE, 3, TOVI, 0.25, PLAIN, false, true, "Bias current is read on the built-in meter, 1.00 at the preset."},
-    {"club-reel", "Club reel machine", "Brindlow R12", MEDIUM_REEL, 3, -1, 0.1, PLAIN, true, false, "Trims on the cards, a left and a right one."},
+    {"tovi-ratio", "Tovi's metered deck", "Sorwick 410", MEDIUM_CASSETTE, 3, TOVI, 0.25, PLAIN, false, true,
+     "Bias current is read on the built-in meter, 1.00 at the preset."},
+    {"club-reel", "Club reel machine", "Brindlow R12", MEDIUM_REEL, 3, -1, 0.1, PLAIN, true, false,
+     "Trims on the cards, a left and a right one."},
     {"perrin-kitchen", "Perrin's kitchen deck", "Dremont S1", MEDIUM_CASSETTE, 2, PERRIN, 1.0, PLAIN, false, false, "Bias knob only."},
     {"nell-portable", "Nell's portable", "Pelloway 70", MEDIUM_CASSETTE, 2, NELL, 1.0, PLAIN, false, false, "Nothing to turn."},
-    {"haldis-plain", "Haldis's rebuilt deck", "", MEDIUM_CASSETTE, 3, HALDIS, 0.25, PLAIN, false, true, "Rebuilt by hand; what a mark is worth was never measured."},
+    {"haldis-plain", "Haldis's rebuilt deck", "", MEDIUM_CASSETTE, 3, HALDIS, 0.25, PLAIN, false, true,
+     "Rebuilt by hand; what a mark is worth was never measured."},
     {"yselle-reel", "Yselle's reel deck", "Brindlow R7", MEDIUM_REEL, 3, YSELLE, 0.25, TWO_SPEED, false, false, ""},
-    {"corvin-spare", "Corvin's spare", "Quarlen T4", MEDIUM_CASSETTE, 2, CORVIN, 1.0, PLAIN, false, true, "Turns the other way: clockwise is less bias."},
+    {"corvin-spare", "Corvin's spare", "Quarlen T4", MEDIUM_CASSETTE, 2, CORVIN, 1.0, PLAIN, false, true,
+     "Turns the other way: clockwise is less bias."},
 };
-enum { CLUB_BENCH, ATTIC, TAMSEL_320, HALDIS_REEL, IVO_T9, NELL_CLOCK, YSELLE_PAIR, BASTIN_TURNBACK, CORVIN_K71, TOVI_RATIO, CLUB_REEL, PERRIN_KITCHEN, NELL_PORTABLE,
-       HALDIS_PLAIN, YSELLE_REEL, CORVIN_SPARE };
+enum {
+    CLUB_BENCH,
+    ATTIC,
+    TAMSEL_320,
+    HALDIS_REEL,
+    IVO_T9,
+    NELL_CLOCK,
+    YSELLE_PAIR,
+    BASTIN_TURNBACK,
+    CORVIN_K71,
+    TOVI_RATIO,
+    CLUB_REEL,
+    PERRIN_KITCHEN,
+    NELL_PORTABLE,
+    HALDIS_PLAIN,
+    YSELLE_REEL,
+    CORVIN_SPARE
+};
 
 static void demo_dials(int i, struct deck *d)
 {
@@ -112,7 +139,8 @@ static void demo_dials(int i, struct deck *d)
     case NELL_CLOCK: bias = dial_clock(); break;
     case BASTIN_TURNBACK: level = NO_DIAL, bias = dial_marks(2, 0.25, 1.1); break;
     case TOVI_RATIO: bias = dial_ratio(); break;
-    case HALDIS_REEL: case YSELLE_REEL: bias = dial_marks(10, 0.25, 0.5), level = dial_marks(10, 0.25, 0.5); break;
+    case HALDIS_REEL:
+    case YSELLE_REEL: bias = dial_marks(10, 0.25, 0.5), level = dial_marks(10, 0.25, 0.5); break;
     case CLUB_REEL: bias = dial_marks(8, 0.1, 0.5), level = dial_marks(8, 0.1, 0.5), d->eq_dial = dial_marks(5, 0.25, 0.6); break;
     case PERRIN_KITCHEN: level = NO_DIAL, bias = dial_marks(1.5, 0.25, 1.0); break;
     case NELL_PORTABLE: bias = level = NO_DIAL; break;
@@ -127,7 +155,8 @@ static void demo_dials(int i, struct deck *d)
 static void demo_setups(enum deck_kind kind, struct deck *d)
 {
     static const struct setup REVERSE[2] = {{"main", ABSENT, "", "", DIRECTION_FORWARD}, {"reverse", ABSENT, "", "", DIRECTION_REVERSE}};
-    static const struct setup SPEEDS[2] = {{"main", 190.5, "70us", "fast", DIRECTION_FORWARD}, {"slow", 95.25, "90us", "slow", DIRECTION_FORWARD}};
+    static const struct setup SPEEDS[2] = {{"main", 190.5, "70us", "fast", DIRECTION_FORWARD},
+                                           {"slow", 95.25, "90us", "slow", DIRECTION_FORWARD}};
     if (kind == PLAIN)
         return;
     d->setup_count = 2;
@@ -168,7 +197,8 @@ static void demo_deck(struct club *c, int i)
     demo_setups(r->kind, d);
     club_deck_physics(c, i);
     for (int t = 0; t < CLASS_COUNT; t++)
-        b->takes[t] = class_info((enum tape_class)t)->medium == r->medium && (t != CLASS_TYPE_4 || r->metal) && (t != CLASS_TYPE_3 || i % 4 != 3);
+        b->takes[t] =
+            class_info((enum tape_class)t)->medium == r->medium && (t != CLASS_TYPE_4 || r->metal) && (t != CLASS_TYPE_3 || i % 4 != 3);
     c->owner[i] = r->owner;
 }
 
@@ -208,8 +238,10 @@ static void demo_stock(struct club *c, int i)
     if (r->sheet) {
         struct chance k = chance_of(c->seed, 41, (uint64_t)i);
         struct coat reference = tape_reference(r->tape_class);
-        s->sheet_bias_db = (double)(int)((b->coat.need_db - reference.need_db + chance_normal(&k, 0, 0.3)) * 2 + 100.5) / 2 - 50; /* to half a dB */
-        s->sheet_level_db = (double)(int)((b->coat.sensitivity_db - reference.sensitivity_db + chance_normal(&k, 0.2, 0.3)) * 2 + 100.5) / 2 - 50;
+        s->sheet_bias_db =
+            (double)(int)((b->coat.need_db - reference.need_db + chance_normal(&k, 0, 0.3)) * 2 + 100.5) / 2 - 50; /* to half a dB */
+        s->sheet_level_db =
+            (double)(int)((b->coat.sensitivity_db - reference.sensitivity_db + chance_normal(&k, 0.2, 0.3)) * 2 + 100.5) / 2 - 50;
     }
 }
 
@@ -262,7 +294,8 @@ static void demo_events(struct club *c)
 /* Every quarter two decks are held against the club's playback tape and a control tape that one keeps. */
 static void demo_checks(struct club *c)
 {
-    static const char *const DATE[] = {"2024-11-30", "2025-03-01", "2025-06-01", "2025-09-06", "2025-12-06", "2026-03-07", "2026-06-06", "2026-09-05"};
+    static const char *const DATE[] = {"2024-11-30", "2025-03-01", "2025-06-01", "2025-09-06",
+                                       "2025-12-06", "2026-03-07", "2026-06-06", "2026-09-05"};
     static const int DECK[] = {CLUB_BENCH, ATTIC};
     struct chance k = chance_of(c->seed, 43, 0);
     for (int i = 0; i < COUNT(DATE); i++)

@@ -7,9 +7,9 @@
 
 struct shelf_row {
     const char *id, *name, *family;
-    enum tape_class tape_class, really; /* `really`: the class of what is inside */
+    enum tape_class tape_class, really;                  /* `really`: the class of what is inside */
     double side_minutes, length_m, thickness_um, hub_mm; /* 0 = not known */
-    bool sheet;                         /* a maker's sheet has been found */
+    bool sheet;                                          /* a maker's sheet has been found */
     const char *wrapper, *made_from, *made_to, *alias;
 };
 #define SHELF_COUNT 46

@@ -11,10 +11,10 @@
 #include <stdio.h>
 #include <string.h>
 
-#define SHELF 6 /* tapes of one stock that are used again */
+#define SHELF  6 /* tapes of one stock that are used again */
 #define MINUTE 60000000LL
-#define HOUR (60 * MINUTE)
-#define DAY (24 * HOUR)
+#define HOUR   (60 * MINUTE)
+#define DAY    (24 * HOUR)
 
 struct shelf_tape {
     int number, batch, recordings;
@@ -83,7 +83,8 @@ bool diary_possible(const struct club *c, int deck, int stock)
 void diary_truth(const struct club *c, int deck, int stock, int setup, enum channel channel, int64_t at_us, double truth[2])
 {
     struct bench_tape typical = bench_tape_of(&c->stocks[stock], c->seed, stock, -1, -1);
-    struct bench_place middle = {setup, c->stocks[stock].record.tape_class, channel, 0.0, c->stocks[stock].side_s / 2.0, 0.5, {0, 0}, at_us};
+    struct bench_place middle = {setup, c->stocks[stock].record.tape_class, channel, 0.0, c->stocks[stock].side_s / 2.0, 0.5, {0, 0},
+                                 at_us};
     bench_truth(&c->decks[deck], &typical, &middle, 0.0, truth);
 }
 
@@ -138,8 +139,8 @@ static struct shelf_tape take_tape(struct diary *d, int stock)
 }
 
 /* Where on the reel, and how it is written down. */
-static void choose_place(struct diary *d, const struct bench_deck *deck, const struct bench_stock *stock, const struct member *m, struct bench_place *p,
-                         struct calibration *c)
+static void choose_place(struct diary *d, const struct bench_deck *deck, const struct bench_stock *stock, const struct member *m,
+                         struct bench_place *p, struct calibration *c)
 {
     const struct setup *setup = &deck->setup[p->setup];
     double usual = deck->record.medium == MEDIUM_REEL ? 190.5 : 47.625, side_s = stock->side_s * usual / setup->speed_mm_s;
@@ -148,7 +149,8 @@ static void choose_place(struct diary *d, const struct bench_deck *deck, const s
         s = 0.5 * side_s;
     if (m->writes_place > 0 && chance_hit(&d->row, m->writes_place)) {
         const struct counter *k = &deck->record.counter;
-        if (k->kind == COUNTER_POINTS && k->point_count > 0 && given(stock->record.side_minutes) && stock->record.side_minutes == k->points[0].side_minutes) {
+        if (k->kind == COUNTER_POINTS && k->point_count > 0 && given(stock->record.side_minutes) &&
+            stock->record.side_minutes == k->points[0].side_minutes) {
             const struct counter_point *q = &k->points[0];
             double b = (q->t2_s / q->c2 - q->t1_s / q->c1) / (q->c2 - q->c1), a = q->t1_s / q->c1 - b * q->c1;
             c->position_kind = POSITION_COUNTER;
@@ -184,8 +186,8 @@ static const char *const REMARK[] = {
 };
 
 /* What is written beside the two settings. */
-static void write_extras(struct diary *d, const struct bench_deck *deck, const struct bench_tape *tape, const struct bench_place *p, struct calibration *c,
-                         const struct bench_fact *fact)
+static void write_extras(struct diary *d, const struct bench_deck *deck, const struct bench_tape *tape, const struct bench_place *p,
+                         struct calibration *c, const struct bench_fact *fact)
 {
     struct chance *k = &d->row;
     double sd[2];
@@ -202,7 +204,8 @@ static void write_extras(struct diary *d, const struct bench_deck *deck, const s
         static const double hz[3] = {1000, 6300, 12500};
         for (int i = 0; i < 3; i++) {
             double at = bench_hz_db(deck, tape, p, hz[i], fact->set_db[0], fact->set_db[1]);
-            c->proof[c->proof_count++] = (struct proof){hz[i], round((at + chance_normal(k, 0, 0.15)) * 10.0) / 10.0, round((at + chance_normal(k, 0, 0.15)) * 10.0) / 10.0};
+            c->proof[c->proof_count++] = (struct proof){hz[i], round((at + chance_normal(k, 0, 0.15)) * 10.0) / 10.0,
+                                                        round((at + chance_normal(k, 0, 0.15)) * 10.0) / 10.0};
         }
     }
     if (chance_hit(k, 0.05))
@@ -218,9 +221,10 @@ static bool name_other_deck(struct diary *d, struct diary_row *row)
         int other = chance_index(&d->row, c->deck_count);
         const struct deck *o = &c->decks[other].record;
         struct calibration *k = &row->calibration;
-        if (other == row->deck || !diary_possible(c, other, row->stock) || o->per_channel != real->per_channel || o->bias_dial.present != real->bias_dial.present ||
-            o->level_dial.present != real->level_dial.present || !o->bias_dial.present || row->place.setup > 0 || k->move_count > 0 || k->bias_stop || k->level_stop ||
-            k->bias < o->bias_dial.low || k->bias > o->bias_dial.high || (o->level_dial.present && (k->level < o->level_dial.low || k->level > o->level_dial.high)) ||
+        if (other == row->deck || !diary_possible(c, other, row->stock) || o->per_channel != real->per_channel ||
+            o->bias_dial.present != real->bias_dial.present || o->level_dial.present != real->level_dial.present || !o->bias_dial.present ||
+            row->place.setup > 0 || k->move_count > 0 || k->bias_stop || k->level_stop || k->bias < o->bias_dial.low ||
+            k->bias > o->bias_dial.high || (o->level_dial.present && (k->level < o->level_dial.low || k->level > o->level_dial.high)) ||
             k->position_kind == POSITION_COUNTER)
             continue;
         snprintf(k->deck, sizeof k->deck, "%s", o->id);
@@ -274,7 +278,8 @@ bool diary_next(struct diary *d, struct diary_row *row)
         d->at_us += d->step_us > HOUR ? (int64_t)chance_between(&d->chance, 4, 16) * MINUTE : d->step_us;
         struct shelf_tape t = take_tape(d, stock);
         *row = (struct diary_row){.deck = d->deck, .stock = stock, .member = d->member, .batch = t.batch, .tape = t.number};
-        row->place = (struct bench_place){d->setup, club->stocks[stock].record.tape_class, CHANNEL_BOTH, t.recordings, 0, 0, {0, 0}, d->at_us};
+        row->place =
+            (struct bench_place){d->setup, club->stocks[stock].record.tape_class, CHANNEL_BOTH, t.recordings, 0, 0, {0, 0}, d->at_us};
         if (club->decks[d->deck].record.per_channel)
             row->place.channel = CHANNEL_LEFT;
     }
@@ -309,9 +314,12 @@ bool diary_next(struct diary *d, struct diary_row *row)
     c->mpx_filter = !c->noise_reduction && chance_hit(&d->row, 0.006);
     c->for_noise_reduction = chance_hit(&d->row, 0.2);
 
-    size_t pair = (size_t)row->deck * (size_t)club->stock_count + (size_t)row->stock, cell = (size_t)row->deck * CLASS_COUNT + (size_t)stock->record.tape_class;
+    size_t pair = (size_t)row->deck * (size_t)club->stock_count + (size_t)row->stock,
+           cell = (size_t)row->deck * CLASS_COUNT + (size_t)stock->record.tape_class;
     double start[2] = {0, 0};
-    const float *known = !isnan(d->last[pair][0]) ? d->last[pair] : !isnan(d->last_class[cell][0]) && chance_hit(&d->row, 0.7) ? d->last_class[cell] : NULL;
+    const float *known = !isnan(d->last[pair][0])                                     ? d->last[pair]
+                         : !isnan(d->last_class[cell][0]) && chance_hit(&d->row, 0.7) ? d->last_class[cell]
+                                                                                      : NULL;
     if (known) {
         start[0] = (double)known[0];
         start[1] = (double)known[1];

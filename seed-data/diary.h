@@ -18,7 +18,8 @@ struct diary_row {
     struct bench_fact fact;
 };
 
-struct diary *diary_new(const struct club *c, long rows) __attribute__((warn_unused_result)); /* NULL: out of memory. The club must outlive it. */
+struct diary *diary_new(const struct club *c, long rows)
+    __attribute__((warn_unused_result)); /* NULL: out of memory. The club must outlive it. */
 void diary_free(struct diary *d);
 bool diary_next(struct diary *d, struct diary_row *row); /* false after the last */
 

@@ -24,7 +24,10 @@ static void usage(FILE *out)
 /* Three results that members took back; in the demo only. */
 static const char *void_reason(long row)
 {
-    return row == 181 ? "Wrong tape in the deck: see the next entry." : row == 402 ? "Noise reduction was on all along." : row == 655 ? "Written twice." : NULL;
+    return row == 181   ? "Wrong tape in the deck: see the next entry."
+           : row == 402 ? "Noise reduction was on all along."
+           : row == 655 ? "Written twice."
+                        : NULL;
 }
 
 static void note_case(const struct diary_row *row, bool explain)
@@ -32,8 +35,8 @@ static void note_case(const struct diary_row *row, bool explain)
     static const char *const WHAT[] = {"", "sign", "tenfold", "other deck"};
     char id[UUID_TEXT];
     if (explain && row->fact.misentry != ENTRY_RIGHT)
-        fprintf(stderr, "%s\t%s\t%s\t%s\tset %.2f dB\n", uuid_format(&row->calibration.id, id), WHAT[row->fact.misentry], row->calibration.deck, row->calibration.stock,
-                row->fact.set_db[BENCH_BIAS]);
+        fprintf(stderr, "%s\t%s\t%s\t%s\tset %.2f dB\n", uuid_format(&row->calibration.id, id), WHAT[row->fact.misentry],
+                row->calibration.deck, row->calibration.stock, row->fact.set_db[BENCH_BIAS]);
 }
 
 /* Services and checks stand among the results in order of time. */
@@ -101,7 +104,8 @@ int main(int argc, char **argv)
         usage(stderr);
         return 2;
     }
-    struct club_size size = {(int)decks, (int)stocks, (int)(members > 0 ? members : 5 + decks / 2), 1728900000LL * 1000000, 1792800000LL * 1000000};
+    struct club_size size = {(int)decks, (int)stocks, (int)(members > 0 ? members : 5 + decks / 2), 1728900000LL * 1000000,
+                             1792800000LL * 1000000};
     struct club *c = secrets_start() ? rows > 0 ? club_random((uint64_t)seed, &size) : club_demo(DEMO_SEED) : NULL;
     bool done = c && write_club(c, rows > 0 ? rows : DEMO_ROWS, rows == 0, explain);
     if (!done)

@@ -59,8 +59,8 @@ struct look {
 };
 
 /* One glance at both meters: what is there, the wander of this stretch of tape, the meter's step. */
-static struct look glance(const struct member *m, const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, const double set_db[2],
-                          const double stretch[2], struct chance *chance)
+static struct look glance(const struct member *m, const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p,
+                          const double set_db[2], const double stretch[2], struct chance *chance)
 {
     double sd[2], seen[2], step = given(d->record.meter_step_db) ? d->record.meter_step_db * m->coarse : 0.1;
     bench_wander_db(d, p, sd);
@@ -90,7 +90,9 @@ static bool slip(struct calibration *c, const struct bench_deck *d, struct chanc
         to = zero - off;
     } else {
         *kind = ENTRY_TENFOLD;
-        to = b->scale == SCALE_PERCENT || b->scale == SCALE_RATIO ? zero + off / 10.0 : (fabs(off) * 10 <= b->high - zero ? zero + off * 10 : zero + off / 10.0);
+        to = b->scale == SCALE_PERCENT || b->scale == SCALE_RATIO
+                 ? zero + off / 10.0
+                 : (fabs(off) * 10 <= b->high - zero ? zero + off * 10 : zero + off / 10.0);
     }
     if (fabs(off) < 2.5 * dial_step(b) || to < b->low || to > b->high)
         return false;
@@ -98,8 +100,8 @@ static bool slip(struct calibration *c, const struct bench_deck *d, struct chanc
     return true;
 }
 
-static void set_by_ear(const struct member *m, const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, struct knob knob[2],
-                       struct chance *chance, struct calibration *c)
+static void set_by_ear(const struct member *m, const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p,
+                       struct knob knob[2], struct chance *chance, struct calibration *c)
 {
     double flat[2];
     bench_truth(d, t, p, m->taste_db + chance_normal(chance, 0.2, 0.7), flat); /* ears compare noise with noise: a dB or so */
@@ -110,8 +112,8 @@ static void set_by_ear(const struct member *m, const struct bench_deck *d, const
 }
 
 /* Methods that do not aim at two equal readings: the deck's own search, or a drop past the peak. */
-static bool other_method(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, struct knob knob[2], struct chance *chance,
-                         struct calibration *c)
+static bool other_method(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, struct knob knob[2],
+                         struct chance *chance, struct calibration *c)
 {
     double flat[2];
     if (d->automatic) {
@@ -133,8 +135,8 @@ static bool other_method(const struct bench_deck *d, const struct bench_tape *t,
     return true;
 }
 
-void member_calibrate(const struct member *m, const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *place, const double start[2],
-                      struct chance *chance, struct calibration *c, struct bench_fact *fact)
+void member_calibrate(const struct member *m, const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *place,
+                      const double start[2], struct chance *chance, struct calibration *c, struct bench_fact *fact)
 {
     struct knob knob[2] = {knob_of(d, BENCH_BIAS, start[0]), knob_of(d, BENCH_LEVEL, start[1])};
     bool three = d->record.heads != 2, level_dial = knob[1].dial->present, ear = !three && chance_hit(chance, m->by_ear);
@@ -158,12 +160,14 @@ void member_calibrate(const struct member *m, const struct bench_deck *d, const 
             for (int i = 0; i < 2; i++) {
                 set[i] = knob_db(&knob[i]);
                 if (knob[i].dial->present)
-                    set[i] += chance_normal(chance, 0, 0.15 * dial_step(knob[i].dial)) * dial_db_per_unit(knob[i].dial, knob[i].learned, knob[i].reading);
+                    set[i] += chance_normal(chance, 0, 0.15 * dial_step(knob[i].dial)) *
+                              dial_db_per_unit(knob[i].dial, knob[i].learned, knob[i].reading);
             }
             seen = glance(m, d, t, place, set, stretch, chance);
             fact->looks++;
             if (c->move_count < LIMIT_MOVES)
-                c->moves[c->move_count++] = (struct move){knob[0].dial->present ? knob[0].reading : ABSENT, level_dial ? knob[1].reading : ABSENT, seen.low, seen.high};
+                c->moves[c->move_count++] = (struct move){knob[0].dial->present ? knob[0].reading : ABSENT,
+                                                          level_dial ? knob[1].reading : ABSENT, seen.low, seen.high};
             if (sits(&seen, treble, level_dial, tolerance)) {
                 c->bias_stop = c->level_stop = STOP_NONE;
                 break;

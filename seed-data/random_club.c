@@ -103,7 +103,8 @@ static void random_deck(struct club *c, int i, bool reel)
     }
     club_deck_physics(c, i);
     for (int t = 0; t < CLASS_COUNT; t++)
-        b->takes[t] = class_info((enum tape_class)t)->medium == d->medium && !(t == CLASS_TYPE_4 && chance_hit(&k, 0.25)) && !(t == CLASS_TYPE_3 && chance_hit(&k, 0.4));
+        b->takes[t] = class_info((enum tape_class)t)->medium == d->medium && !(t == CLASS_TYPE_4 && chance_hit(&k, 0.25)) &&
+                      !(t == CLASS_TYPE_3 && chance_hit(&k, 0.4));
     if (d->bias_dial.present && !d->per_channel && chance_hit(&k, 0.06)) {
         b->automatic = true;
         b->automatic_db = chance_normal(&k, 0, 0.3);
@@ -120,9 +121,11 @@ static void random_changes(struct club *c, int i, struct chance *k)
     double when = chance_between(k, 0.2, 0.9);
     int64_t at = c->from_us + (int64_t)(when * (double)(c->to_us - c->from_us));
     if (chance_hit(k, 0.16)) {
-        b->change[b->change_count++] = (struct bench_change){at, chance_hit(k, 0.5) ? 0.9 : -0.9, chance_normal(k, 0, 0.2), chance_normal(k, 0, 0.2), false};
+        b->change[b->change_count++] =
+            (struct bench_change){at, chance_hit(k, 0.5) ? 0.9 : -0.9, chance_normal(k, 0, 0.2), chance_normal(k, 0, 0.2), false};
     } else if (chance_hit(k, 0.24) && c->service_count < CLUB_SERVICES) {
-        b->change[b->change_count++] = (struct bench_change){at, chance_normal(k, 0, 0.7), chance_normal(k, 0, 0.4), chance_normal(k, 0, 0.4), true};
+        b->change[b->change_count++] =
+            (struct bench_change){at, chance_normal(k, 0, 0.7), chance_normal(k, 0, 0.4), chance_normal(k, 0, 0.4), true};
         struct service *s = &c->services[c->service_count++];
         service_init(s);
         s->id = club_uuid(k, at, 7);

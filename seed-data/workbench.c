@@ -87,8 +87,8 @@ static void aged(const struct bench_deck *d, int64_t at_us, double off[3])
     off[2] += d->drift_treble_db_year * years - (worn > 0 ? d->wear_db * pow(worn, 1.5) : 0.0);
 }
 
-static double played_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double hz, double gain_db, double bias_db,
-                        double level_db)
+static double played_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double hz, double gain_db,
+                        double bias_db, double level_db)
 {
     enum tape_class c = aligned_with(p->selector);
     struct coat coat = p->recordings > 0 ? tape_worn(t->coat, p->recordings, t->durability) : t->coat;
@@ -109,7 +109,8 @@ static double played_db(const struct bench_deck *d, const struct bench_tape *t, 
     return tape_output_db(&coat, d->gap_um, tape_wavelength_um(d->setup[p->setup].speed_mm_s, hz), bias) + gain_db + level + treble;
 }
 
-double bench_hz_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double hz, double bias_db, double level_db)
+double bench_hz_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double hz, double bias_db,
+                   double level_db)
 {
     enum tape_class c = aligned_with(p->selector);
     struct coat reference = tape_reference(c);
@@ -118,7 +119,8 @@ double bench_hz_db(const struct bench_deck *d, const struct bench_tape *t, const
     return played_db(d, t, p, hz, gain, bias_db, level_db);
 }
 
-double bench_tone_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, int tone, double bias_db, double level_db)
+double bench_tone_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, int tone, double bias_db,
+                     double level_db)
 {
     if (p->hz[tone] > 0)
         return bench_hz_db(d, t, p, p->hz[tone], bias_db, level_db);

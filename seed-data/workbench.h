@@ -12,12 +12,12 @@
 #include "tape_physics.h"
 #include "trade/records.h"
 
-#define BENCH_SETUPS 4
+#define BENCH_SETUPS  4
 #define BENCH_CHANGES 12
-#define BENCH_BIAS 0
-#define BENCH_LEVEL 1
-#define BENCH_LOW 0
-#define BENCH_HIGH 1
+#define BENCH_BIAS    0
+#define BENCH_LEVEL   1
+#define BENCH_LOW     0
+#define BENCH_HIGH    1
 
 /* Something that alters a deck at an instant: a service, or a fault that nobody noticed. Offsets add to all that came before. */
 struct bench_change {
@@ -34,37 +34,37 @@ struct bench_dial {
 struct bench_deck {
     struct deck record;
     double gap_um;
-    double contact;            /* multiplies every coating's spacing: pads and wrap press more or less; 1 = ordinary */
-    double preset_slope;       /* see tape_preset_db: the maker's idea of a preset */
+    double contact;      /* multiplies every coating's spacing: pads and wrap press more or less; 1 = ordinary */
+    double preset_slope; /* see tape_preset_db: the maker's idea of a preset */
     struct bench_dial dial[2];
     struct setup setup[BENCH_SETUPS];
     int setup_count;
     /* where the presets really are against the reference tape of each class: dB of bias, record level, treble (record and playback side together) */
     double bias_error_db[BENCH_SETUPS][CLASS_COUNT], level_error_db[BENCH_SETUPS][CLASS_COUNT], treble_error_db[BENCH_SETUPS][CLASS_COUNT];
-    double channel_db[2][3];   /* left, right: bias, level, treble against the mean */
-    double azimuth_db;         /* left minus right at the high tone that is not the record side's doing */
+    double channel_db[2][3];                         /* left, right: bias, level, treble against the mean */
+    double azimuth_db;                               /* left minus right at the high tone that is not the record side's doing */
     double drift_bias_db_year, drift_treble_db_year; /* straight */
-    double wear_db;            /* treble lost to head wear after a year, growing with the power 1.5 */
-    int64_t born_us;           /* from when drift and wear count */
+    double wear_db;                                  /* treble lost to head wear after a year, growing with the power 1.5 */
+    int64_t born_us;                                 /* from when drift and wear count */
     int change_count;
     struct bench_change change[BENCH_CHANGES]; /* in order of time */
-    double unsteadiness;       /* 1 = an ordinary transport */
-    bool takes[CLASS_COUNT];   /* classes it has a selector position for */
-    bool automatic;            /* finds its own bias and shows it … */
-    double automatic_db;       /* … this far off */
-    double overbias_drop_db;   /* its owner sets bias past the high tone's peak by this drop; 0 = by flatness */
-    double overbias_share;     /* how often */
+    double unsteadiness;                       /* 1 = an ordinary transport */
+    bool takes[CLASS_COUNT];                   /* classes it has a selector position for */
+    bool automatic;                            /* finds its own bias and shows it … */
+    double automatic_db;                       /* … this far off */
+    double overbias_drop_db;                   /* its owner sets bias past the high tone's peak by this drop; 0 = by flatness */
+    double overbias_share;                     /* how often */
     /* filled by bench_deck_ready */
     double preset_db[BENCH_SETUPS][CLASS_COUNT], gain_db[BENCH_SETUPS][CLASS_COUNT][2];
 };
 
 struct bench_stock {
     struct stock record;
-    struct coat coat;          /* what is really in the box, whatever the label says */
-    double durability;         /* see tape_worn */
+    struct coat coat;               /* what is really in the box, whatever the label says */
+    double durability;              /* see tape_worn */
     double batch_sd[3], tape_sd[3]; /* of need, sensitivity (dB), spacing (dB at 4.76 µm) */
-    double slope_along[2];     /* change of need and sensitivity from start to end of a side, dB */
-    double side_s;             /* seconds of a side at the usual speed */
+    double slope_along[2];          /* change of need and sensitivity from start to end of a side, dB */
+    double side_s;                  /* seconds of a side at the usual speed */
 };
 
 struct bench_tape { /* one cassette or reel */
@@ -77,9 +77,9 @@ struct bench_place {
     int setup;
     enum tape_class selector; /* class the deck is switched to: the label's */
     enum channel channel;
-    double recordings;        /* times recorded over; fractions allowed */
-    double position_s, part;  /* part 0…1 of the side */
-    double hz[2];             /* tones used; 0 = the deck's */
+    double recordings;       /* times recorded over; fractions allowed */
+    double position_s, part; /* part 0…1 of the side */
+    double hz[2];            /* tones used; 0 = the deck's */
     int64_t at_us;
 };
 
@@ -89,9 +89,11 @@ struct bench_tape bench_tape_of(const struct bench_stock *s, uint64_t seed, int 
 
 double bench_real_db(const struct bench_deck *d, int dial, double nominal_db);
 /* Steady reading of one tone (BENCH_LOW, BENCH_HIGH), tape minus source, dB, at nominal dial settings. */
-double bench_tone_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, int tone, double bias_db, double level_db);
+double bench_tone_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, int tone, double bias_db,
+                     double level_db);
 /* The same at any tone. */
-double bench_hz_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double hz, double bias_db, double level_db);
+double bench_hz_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double hz, double bias_db,
+                   double level_db);
 /* Nominal bias at which the high tone, past its peak, has fallen by `drop_db`. */
 double bench_overbias_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double drop_db);
 /* How much the readings wander there: standard deviation of one glance at each tone. */

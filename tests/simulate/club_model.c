@@ -21,7 +21,8 @@ static bool model_learn(void *state, const struct diary_row *row, long seq)
     struct judged_model *m = state;
     struct stamp stamp = {.revision = 1, .stored_us = row->calibration.made_at_us};
     (void)seq;
-    for (; m->service_next < m->club->service_count && m->club->services[m->service_next].made_at_us <= row->calibration.made_at_us; m->service_next++) {
+    for (; m->service_next < m->club->service_count && m->club->services[m->service_next].made_at_us <= row->calibration.made_at_us;
+         m->service_next++) {
         stamp.seq = ++m->seq;
         if (!model_put_service(m->model, &m->club->services[m->service_next], &stamp))
             return false;

@@ -21,7 +21,8 @@ static double true_nominal(const struct bench_deck *d, double db, double worth)
     return learned && worth > 0 ? db / worth * d->dial[BENCH_BIAS].learned : db;
 }
 
-static void score_pairs(const struct club *c, const struct estimator *e, const bool *deck_seen, const bool *stock_seen, int64_t at_us, struct judge_score *s)
+static void score_pairs(const struct club *c, const struct estimator *e, const bool *deck_seen, const bool *stock_seen, int64_t at_us,
+                        struct judge_score *s)
 {
     for (int d = 0; d < c->deck_count; d++)
         for (int k = 0; k < c->stock_count; k++) {
@@ -48,7 +49,8 @@ static void score_pairs(const struct club *c, const struct estimator *e, const b
 static struct judge_question question_of(const struct diary_row *r)
 {
     const struct calibration *c = &r->calibration;
-    return (struct judge_question){r->deck, r->stock, r->place.setup, c->channel, c->recordings, c->position_s, ABSENT, c->batch, c->tape, c->made_at_us};
+    return (struct judge_question){r->deck,       r->stock, r->place.setup, c->channel, c->recordings,
+                                   c->position_s, ABSENT,   c->batch,       c->tape,    c->made_at_us};
 }
 
 /* Whether this result can be tested against the range: written with readings, by flatness, nothing left on. Then 1 inside, 0 outside; else −1. */
@@ -61,8 +63,8 @@ static int inside_range(const struct club *c, const struct estimator *e, const s
         if (strcmp(c->decks[d].record.id, k->deck) == 0)
             q.deck = d;
     const struct dial *dial = &c->decks[q.deck].record.bias_dial;
-    if (!given(k->low_db) || !dial->present || k->bias_method != METHOD_FLAT || k->noise_reduction || k->mpx_filter || !k->settled || given(k->high_hz) ||
-        k->bias_stop != STOP_NONE || !e->ask(e->state, &q, &a) || a.low90 > a.high90 || !(a.slopes > 0))
+    if (!given(k->low_db) || !dial->present || k->bias_method != METHOD_FLAT || k->noise_reduction || k->mpx_filter || !k->settled ||
+        given(k->high_hz) || k->bias_stop != STOP_NONE || !e->ask(e->state, &q, &a) || a.low90 > a.high90 || !(a.slopes > 0))
         return -1;
     double flat = dial_to_db(dial, a.worth, k->bias) + (k->high_db - k->low_db) / a.slopes;
     return flat >= a.low90 && flat <= a.high90;
@@ -140,7 +142,8 @@ static bool score_ranges(struct run *u, struct judge_score *scores)
     return true;
 }
 
-bool judge(const struct judge_case *k, struct estimator *(*make)(const struct club *c, int which), int estimators, struct judge_score *scores)
+bool judge(const struct judge_case *k, struct estimator *(*make)(const struct club *c, int which), int estimators,
+           struct judge_score *scores)
 {
     struct run u = {.k = k};
     struct club_size size = {k->decks, k->stocks, k->members, 1728900000LL * 1000000, 1792800000LL * 1000000};

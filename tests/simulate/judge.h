@@ -13,16 +13,16 @@
 struct judge_question {
     int deck, stock, setup;
     enum channel channel;
-    int recordings;        /* −1 = not known */
+    int recordings;          /* −1 = not known */
     double position_s, part; /* ABSENT = not known */
     const char *batch, *tape;
     int64_t at_us;
 };
 struct judge_answer {
-    double bias, level;    /* nominal dB of a flat result; of a `learn` dial in dial units times its true worth */
-    double low90, high90;  /* where a flat equivalent logged with readings lands nine times in ten; low90 > high90: no range given */
-    double slopes;         /* a + b used for flat equivalents; 0: none */
-    double worth;          /* dB per unit that the answer takes a `learn` dial for */
+    double bias, level;   /* nominal dB of a flat result; of a `learn` dial in dial units times its true worth */
+    double low90, high90; /* where a flat equivalent logged with readings lands nine times in ten; low90 > high90: no range given */
+    double slopes;        /* a + b used for flat equivalents; 0: none */
+    double worth;         /* dB per unit that the answer takes a `learn` dial for */
 };
 struct estimator {
     const char *name;
@@ -36,23 +36,24 @@ struct estimator {
 struct judge_case {
     uint64_t seed;
     int decks, stocks, members;
-    long rows;        /* results known when asked */
-    long later;       /* results after that, for the range */
-    long block;       /* of the results one step ahead: so many between two settlings */
+    long rows;  /* results known when asked */
+    long later; /* results after that, for the range */
+    long block; /* of the results one step ahead: so many between two settlings */
 };
 struct judge_score {
-    long pairs;                          /* deck and stock pairs asked: both known, of one medium */
-    double bias_sq, level_sq;            /* sums of squared errors, dB² */
+    long pairs;               /* deck and stock pairs asked: both known, of one medium */
+    double bias_sq, level_sq; /* sums of squared errors, dB² */
     long level_pairs;
-    double worst;                        /* largest error of bias, dB */
-    long next, next_inside;              /* results one block ahead that could be tested against the range, and those inside */
-    long later, later_inside;            /* the same with all of `later` asked before any of them was learned */
-    long clean, clean_inside;            /* `later` without misentries */
-    double seconds;                      /* learning and settling */
+    double worst;             /* largest error of bias, dB */
+    long next, next_inside;   /* results one block ahead that could be tested against the range, and those inside */
+    long later, later_inside; /* the same with all of `later` asked before any of them was learned */
+    long clean, clean_inside; /* `later` without misentries */
+    double seconds;           /* learning and settling */
 };
 
 /* Makes the club, feeds every estimator, adds to its score. `truth_only` skips the ranges. False when an estimator failed. */
-bool judge(const struct judge_case *k, struct estimator *(*make)(const struct club *c, int which), int estimators, struct judge_score *scores);
+bool judge(const struct judge_case *k, struct estimator *(*make)(const struct club *c, int which), int estimators,
+           struct judge_score *scores);
 double judge_rmse(double sum_sq, long n);
 
 /* Plain estimators: mean of the class's results, of the stock's, median of the stock's, and of stock and deck with equal weights. */

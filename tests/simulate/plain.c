@@ -98,7 +98,8 @@ static void means(struct paper *p, int i)
     for (int c = 0; c < CLASS_COUNT; c++)
         p->of_class[c][i] = in_class[c] ? class_sum[c] / (double)in_class[c] : p->all[i];
     for (int s = 0; s < p->club->stock_count; s++)
-        p->of_stock[i][s] = p->stock_rows[s] ? p->of_stock[i][s] / (double)p->stock_rows[s] : p->of_class[p->club->stocks[s].record.tape_class][i];
+        p->of_stock[i][s] =
+            p->stock_rows[s] ? p->of_stock[i][s] / (double)p->stock_rows[s] : p->of_class[p->club->stocks[s].record.tape_class][i];
 }
 
 /* Stock and deck means in turn until they agree: what a careful person could do by hand, without any weighing. */

@@ -54,7 +54,8 @@ static void records_are_accepted(struct club *c, long rows)
         const struct deck *deck = deck_named(c, row.calibration.deck);
         assert_non_null(deck);
         char id[UUID_TEXT];
-        accept(check_calibration(&row.calibration, deck, &c->stocks[row.stock].record, c->to_us, &f), &f, uuid_format(&row.calibration.id, id));
+        accept(check_calibration(&row.calibration, deck, &c->stocks[row.stock].record, c->to_us, &f), &f,
+               uuid_format(&row.calibration.id, id));
         struct uuid again;
         assert_true(uuid_parse(uuid_format(&row.calibration.id, id), &again));
         assert_true(row.calibration.made_at_us > before);
@@ -171,7 +172,7 @@ static void label_that_lies(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(demo_records),        cmocka_unit_test(random_records),  cmocka_unit_test(same_seed_same_club),
+        cmocka_unit_test(demo_records),         cmocka_unit_test(random_records),  cmocka_unit_test(same_seed_same_club),
         cmocka_unit_test(demo_holds_its_cases), cmocka_unit_test(label_that_lies),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -97,7 +97,8 @@ static void wear_saturates(void **state)
 {
     (void)state;
     struct coat fresh = tape_reference(CLASS_TYPE_1);
-    struct coat one = tape_worn(fresh, 1, 1), fifteen = tape_worn(fresh, 15, 1), sixty = tape_worn(fresh, 60, 1), tough = tape_worn(fresh, 15, 1.6);
+    struct coat one = tape_worn(fresh, 1, 1), fifteen = tape_worn(fresh, 15, 1), sixty = tape_worn(fresh, 60, 1),
+                tough = tape_worn(fresh, 15, 1.6);
     assert_true(fresh.need_db > one.need_db && one.need_db > fifteen.need_db && fifteen.need_db > sixty.need_db);
     assert_true(sixty.spacing_um - fifteen.spacing_um < fifteen.spacing_um - fresh.spacing_um);
     assert_true(tough.spacing_um < fifteen.spacing_um);
@@ -160,8 +161,9 @@ static void overbias_passes_the_peak(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(treble_falls_with_bias), cmocka_unit_test(slope_grows_with_the_tone), cmocka_unit_test(spacing_costs_treble),
-        cmocka_unit_test(need_shifts_the_curve),  cmocka_unit_test(wear_saturates),            cmocka_unit_test(truth_is_flat),
+        cmocka_unit_test(treble_falls_with_bias),   cmocka_unit_test(slope_grows_with_the_tone),
+        cmocka_unit_test(spacing_costs_treble),     cmocka_unit_test(need_shifts_the_curve),
+        cmocka_unit_test(wear_saturates),           cmocka_unit_test(truth_is_flat),
         cmocka_unit_test(overbias_passes_the_peak),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
