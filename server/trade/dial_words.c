@@ -22,6 +22,8 @@ static enum manner manner_of(const struct dial *d)
 {
     const char *unit = dial_unit(d);
     size_t n = singular_length(unit);
+    if (!d->unit[0] && (d->scale == SCALE_PERCENT || d->scale == SCALE_RATIO))
+        return MANNER_VALUE;
     if (n == 4 && !strncasecmp(unit, "mark", 4))
         return MANNER_ROTARY;
     if (!strcasecmp(unit, "o'clock"))
