@@ -38,11 +38,16 @@ export function checkItems(group, items, ticked, changed) {
 }
 
 // ---- the setting to make ----
+const upper = (text) => text[0].toUpperCase() + text.slice(1);
+
 export function moveView(answer, deck) {
     const one = (what, dial, setting) => (dial && setting && setting.dial !== null && setting.dial !== undefined
-        ? make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting.words), ruler(what, dial, setting)) : null);
+        ? make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting.turn ?? setting.words),
+            setting.turn ? make('p', { class: 'small' }, `Then it stands ${setting.words.split(':')[0]}.`) : null, ruler(what, dial, setting),
+            setting.beyond_dial ? make('p', { class: 'note' }, 'The dial runs out before it is reached: this is its end.') : null) : null);
     return [
-        answer.reason ? make('p', {}, answer.reason[0].toUpperCase() + answer.reason.slice(1)) : null,
+        answer.reason ? make('p', { class: answer.look_first ? 'problem' : null }, answer.look_first ? make('strong', {}, 'Look first. ') : null, upper(answer.reason)) : null,
+        answer.note ? make('p', { class: 'note' }, upper(answer.note)) : null,
         one('Bias', deck.bias_dial, answer.bias), one('Record trim', deck.level_dial, answer.level),
         make('p', { class: 'expect' }, expectation(answer.expect)),
     ];
@@ -99,7 +104,8 @@ export function verdictView(answer, deck, left) {
     return [
         make('p', { class: 'words' }, make('strong', {}, at || 'nothing to set on this deck')),
         left.low_db !== undefined ? make('p', {}, `As left: low tone ${aboutSource(left.low_db)}, high tone ${aboutSource(left.high_db)}.`) : make('p', {}, 'As left it was not read; the readings before it go into the book.'),
-        answer?.reason ? make('p', {}, answer.reason[0].toUpperCase() + answer.reason.slice(1)) : null,
+        answer?.reason ? make('p', {}, upper(answer.reason)) : null,
+        answer?.note ? make('p', { class: 'note' }, upper(answer.note)) : null,
         sure ? make('p', {}, `Right within the tolerance in ${number(100 * sure, 0)} cases of 100.`) : null,
     ];
 }

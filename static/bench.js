@@ -70,7 +70,7 @@ find('#taste-form').addEventListener('submit', (event) => {
     showTaste();
     find('#taste-change').click();
     find('#taste-change').focus();
-    if (bench.step === 'turn') showTurn();
+    if (bench?.step === 'turn') showTurn();
     return undefined;
 });
 

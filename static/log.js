@@ -237,6 +237,8 @@ export async function startLog(theBook, callbacks) {
     deckSelect = becomeSelect(find('#l-deck'));
     stockSelect = becomeSelect(find('#l-stock'));
     becomeSelect(find('#l-setup'));
+    find('#l-made').type = 'datetime-local'; // scripts add this place's offset; without them it has to be typed
+    find('label[for=l-made] .unit').textContent = 'now, if empty';
     setPlaces ??= placeUnits(find('#l-position'));
     fillDecks(deckSelect, book, deckSelect.value || remembered('deck'));
     fillTapes('', remembered('stock'));

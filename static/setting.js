@@ -14,6 +14,7 @@ function quantity(what, dial, setting) {
     if (!setting || !dial || setting.dial === null || setting.dial === undefined)
         return make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting?.words ?? `no ${what.toLowerCase()} dial on this deck: its own stays`));
     const [low, high] = setting.range90_dial ?? [];
+    dial = { ...dial, ...setting.ruler }; // the daemon knows the step where the deck does not say it
     return make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting.words), ruler(what, dial, setting),
         low === undefined ? null : make('p', { class: 'range' }, low === high ? `Nine results in ten land at this end of the dial or beyond it.`
             : `Nine results in ten land between ${reading(dial, low, true)} and ${reading(dial, high, true)} on the dial.`),

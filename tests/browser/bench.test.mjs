@@ -125,7 +125,7 @@ test('a taste is set once, shown always, asked for and logged', async () => {
     page = await openPage(browser, daemon.address, 'bench.html', phone);
     await page.click('#taste-change');
     await page.fill('#taste', '0,5');
-    await page.click('#taste-form button');
+    await page.click('#taste-form [type=submit]');
     assert.match(await page.textContent('#taste-words'), /0\.5 dB lift/);
     await page.reload();
     await choose(page, 'b', deck, stock);
