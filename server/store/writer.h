@@ -39,7 +39,9 @@ struct write {
     struct fault fault;  /* when refused: FAULT_CONFLICT, FAULT_PRECONDITION, FAULT_UNACCEPTABLE (unknown deck…), FAULT_STORE */
     void (*done)(struct write *w);
     void *user;
-    struct write *next; /* private to the queue while pending */
+    /* ---- private to the store while pending ---- */
+    struct write *next;
+    uint8_t digest[32]; /* of the content, made by store_submit and store_apply on the caller's thread */
 };
 
 /* Queues a write; false and FAULT_BUSY when the queue is full (rows or bytes) or the store is stopping: `done` is then not called. */
@@ -63,6 +65,9 @@ struct member_record {
 };
 /* Adds a member and its first key, given as hash. FAULT_CONFLICT when the name is taken. */
 bool store_member_add(struct store *s, const char *name, enum role role, const uint8_t key_hash[32], int64_t *id, struct fault *f);
+
+/* Sets a free-standing fact, e.g. "club_name" (read_fact). */
+bool store_set_fact(struct store *s, const char *name, const char *value, struct fault *f);
 
 /* What live/ keeps so that a restart answers at once: an opaque blob with its name. */
 bool store_save_blob(struct store *s, const char *name, const void *bytes, size_t n, struct fault *f);

@@ -1,0 +1,340 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The writer's thread and what waits for it. Three queues: single results (bounded in rows and bytes), jobs of the house (members, saved
+ * tables), slices of imports. Singles go first; a job gets its turn after each group, a slice after every few, so that neither starves.
+ * When nothing waits the thread copies the write-ahead log into the file and looks for changes made by other processes.
+ */
+#include "inside.h"
+
+#include "../ground/log.h"
+#include "../trade/check.h"
+
+#include <string.h>
+#include <time.h>
+
+#define TICK_MS 250          /* how often an idle writer looks around */
+#define GROUPS_PER_SLICE 4   /* groups of single results that go before a waiting slice */
+
+/* ---- handing over ---- */
+
+static int64_t weight(const struct write *w)
+{
+    const char *notes = NULL;
+    size_t record = 0;
+    switch (w->kind) {
+    case WRITE_DECK: record = sizeof *w->deck, notes = w->deck->notes; break;
+    case WRITE_STOCK: record = sizeof *w->stock, notes = w->stock->notes; break;
+    case WRITE_CALIBRATION: record = sizeof *w->calibration, notes = w->calibration->notes; break;
+    case WRITE_SERVICE: record = sizeof *w->service, notes = w->service->notes; break;
+    case WRITE_CHECK: record = sizeof *w->check, notes = w->check->notes; break;
+    case WRITE_VOID: break;
+    }
+    return (int64_t)(sizeof *w + record + (notes ? strlen(notes) : 0));
+}
+
+/* On the caller's thread, so that the writer only compares. */
+static void prepare(struct write *w)
+{
+    w->outcome = WRITE_PENDING;
+    w->next = NULL;
+    fault_clear(&w->fault);
+    switch (w->kind) {
+    case WRITE_DECK: digest_deck(w->deck, w->digest); break;
+    case WRITE_STOCK: digest_stock(w->stock, w->digest); break;
+    case WRITE_CALIBRATION: digest_calibration(w->calibration, w->digest); break;
+    case WRITE_SERVICE: digest_service(w->service, w->digest); break;
+    case WRITE_CHECK: digest_check(w->check, w->digest); break;
+    case WRITE_VOID: break;
+    }
+}
+
+static bool refuse_stopping(const struct store *s, struct fault *f)
+{
+    if (!s->has_writer)
+        return fault_add(f, FAULT_STORE, "", "read-only", "the club's file was opened for reading only");
+    return fault_add(f, FAULT_BUSY, "", "stopping", "the daemon is stopping; try again in a moment");
+}
+
+/* Under the lock. */
+static void wake_writer(struct store *s)
+{
+    if (s->waiting) {
+        s->waiting = false;
+        pthread_cond_signal(&s->work);
+    }
+}
+
+bool store_submit(struct store *s, struct write *w, struct fault *f)
+{
+    int64_t bytes = weight(w);
+    prepare(w);
+    pthread_mutex_lock(&s->lock);
+    struct queue *q = &s->singles;
+    bool stopping = s->stopping || !s->has_writer;
+    bool full = q->rows >= LIMIT_QUEUE_ROWS || q->bytes + bytes > LIMIT_QUEUE_BYTES;
+    if (!stopping && !full) {
+        if (q->tail)
+            q->tail->next = w;
+        else
+            q->head = w;
+        q->tail = w;
+        q->rows++;
+        q->bytes += bytes;
+        wake_writer(s);
+    }
+    pthread_mutex_unlock(&s->lock);
+    if (stopping)
+        return refuse_stopping(s, f);
+    return !full || fault_add(f, FAULT_BUSY, "", "queue-full", "too many results wait to be written; try again in a moment");
+}
+
+/* Appends to a list of jobs and waits until it was run. `while_stopping`: the house's own work is still done then. */
+static bool wait_for(struct store *s, struct job *j, bool slice, bool while_stopping)
+{
+    pthread_mutex_lock(&s->lock);
+    if (!s->has_writer || s->closing || (s->stopping && !while_stopping)) {
+        pthread_mutex_unlock(&s->lock);
+        return refuse_stopping(s, j->fault);
+    }
+    struct job **head = slice ? &s->slices : &s->jobs, **tail = slice ? &s->slices_tail : &s->jobs_tail;
+    if (*head)
+        (*tail)->next = j;
+    else
+        *head = j;
+    *tail = j;
+    wake_writer(s);
+    while (!j->done)
+        pthread_cond_wait(&s->calm, &s->lock);
+    pthread_mutex_unlock(&s->lock);
+    return j->result;
+}
+
+bool writer_job(struct store *s, bool (*run)(struct store *, void *, struct fault *), void *argument, struct fault *f)
+{
+    struct job j = {.run = run, .argument = argument, .fault = f};
+    return wait_for(s, &j, false, true);
+}
+
+struct slice {
+    struct write **writes;
+    int count;
+    enum group_kind kind;
+};
+
+static bool run_slice(struct store *s, void *argument, struct fault *f)
+{
+    struct slice *l = argument;
+    return group_commit(s, l->writes, l->count, l->kind, f);
+}
+
+bool store_apply(struct store *s, struct write *writes, int count, bool atomic, bool dry_run, struct fault *f)
+{
+    struct write **list = mem_zero((size_t)count, sizeof *list);
+    if (!list)
+        return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while importing");
+    for (int i = 0; i < count; i++) {
+        prepare(&writes[i]);
+        list[i] = &writes[i];
+    }
+    struct slice l = {list, count, dry_run ? (atomic ? GROUP_DRY_ATOMIC : GROUP_DRY) : (atomic ? GROUP_ATOMIC : GROUP_SLICE)};
+    struct job j = {.run = run_slice, .argument = &l, .fault = f};
+    bool ok = wait_for(s, &j, true, false);
+    mem_free(list);
+    return ok;
+}
+
+void store_on_commit(struct store *s, commit_hook hook, void *user)
+{
+    pthread_mutex_lock(&s->lock);
+    s->hook = hook;
+    s->hook_user = user;
+    pthread_mutex_unlock(&s->lock);
+}
+
+/* ---- the thread ---- */
+
+/* Takes up to a group of what waits; under the lock. */
+static int take_group(struct store *s)
+{
+    struct queue *q = &s->singles;
+    int n = 0;
+    while (q->head && n < LIMIT_GROUP_ROWS) {
+        struct write *w = q->head;
+        q->head = w->next;
+        w->next = NULL;
+        q->bytes -= weight(w);
+        s->group[n++] = w;
+    }
+    if (!q->head)
+        q->tail = NULL;
+    q->rows -= n;
+    return n;
+}
+
+static struct job *take_job(struct job **head)
+{
+    struct job *j = *head;
+    *head = j->next;
+    return j;
+}
+
+static void run_singles(struct store *s, int n)
+{
+    struct fault whole;
+    fault_clear(&whole);
+    group_commit(s, s->group, n, GROUP_SINGLES, &whole);
+    for (int i = 0; i < n; i++)
+        s->group[i]->done(s->group[i]); /* may free it */
+    s->since_slice++;
+}
+
+static void checkpoint(struct store *s, int mode)
+{
+    int frames = 0, copied = 0;
+    if (sqlite3_wal_checkpoint_v2(s->writer.db, NULL, mode, &frames, &copied) == SQLITE_OK && frames == copied)
+        s->wal_used = false;
+}
+
+/* Has another process committed? Its rows count for last_seq, and a newer program may have changed the format. */
+static void look_outside(struct store *s)
+{
+    sqlite3_stmt *q = sql_get(&s->writer, SQL_DATA_VERSION, "PRAGMA data_version", NULL);
+    if (!q || sql_step(&s->writer, q, NULL) != 1)
+        return;
+    int64_t version = sqlite3_column_int64(q, 0), seq, stored_us;
+    sqlite3_reset(q);
+    if (version == s->data_version || !group_last_change(&s->writer, &seq, &stored_us, NULL))
+        return;
+    s->data_version = version;
+    group_outside(s, seq, stored_us);
+}
+
+static void idle(struct store *s)
+{
+    look_outside(s);
+    if (s->wal_used)
+        checkpoint(s, SQLITE_CHECKPOINT_TRUNCATE);
+}
+
+/* Sleeps until there is work; false on a tick without any. Under the lock. */
+static bool wait_for_work(struct store *s)
+{
+    struct timespec until;
+    clock_gettime(CLOCK_MONOTONIC, &until);
+    until.tv_nsec += TICK_MS * 1000000L;
+    until.tv_sec += until.tv_nsec / 1000000000L;
+    until.tv_nsec %= 1000000000L;
+    while (!s->singles.head && !s->jobs && !s->slices && !s->closing) {
+        s->waiting = true;
+        int rc = pthread_cond_timedwait(&s->work, &s->lock, &until);
+        s->waiting = false;
+        if (rc != 0)
+            break;
+    }
+    return s->singles.head || s->jobs || s->slices;
+}
+
+/* One piece of work; called and returns under the lock. */
+static void work_once(struct store *s)
+{
+    int n = 0;
+    struct job *j = NULL;
+    if (s->slices && (!s->singles.head || s->since_slice >= GROUPS_PER_SLICE)) {
+        j = s->jobs ? take_job(&s->jobs) : take_job(&s->slices);
+        s->since_slice = 0;
+    } else if (s->singles.head) {
+        n = take_group(s);
+    } else if (s->jobs) {
+        j = take_job(&s->jobs);
+    }
+    struct job *also = n && s->jobs ? take_job(&s->jobs) : NULL;
+    s->busy = true;
+    pthread_mutex_unlock(&s->lock);
+    if (n)
+        run_singles(s, n);
+    if (j)
+        j->result = j->run(s, j->argument, j->fault);
+    if (also)
+        also->result = also->run(s, also->argument, also->fault);
+    pthread_mutex_lock(&s->lock);
+    s->busy = false;
+    if (j)
+        j->done = true;
+    if (also)
+        also->done = true;
+    if (j || also || (!s->singles.head && s->stopping))
+        pthread_cond_broadcast(&s->calm);
+}
+
+static void *writer_main(void *argument)
+{
+    struct store *s = argument;
+    int64_t looked = clock_monotonic_us();
+    pthread_mutex_lock(&s->lock);
+    for (;;) {
+        if (wait_for_work(s)) {
+            work_once(s);
+            if (clock_monotonic_us() - looked < TICK_MS * 1000)
+                continue;
+            pthread_mutex_unlock(&s->lock);
+            look_outside(s);
+            looked = clock_monotonic_us();
+            pthread_mutex_lock(&s->lock);
+        } else if (s->closing) {
+            break;
+        } else {
+            pthread_mutex_unlock(&s->lock);
+            idle(s);
+            looked = clock_monotonic_us();
+            pthread_mutex_lock(&s->lock);
+        }
+    }
+    pthread_mutex_unlock(&s->lock);
+    return NULL;
+}
+
+/* Called by SQLite after each commit with the pages now in the log. */
+static int on_wal(void *user, sqlite3 *db, const char *name, int pages)
+{
+    struct store *s = user;
+    (void)db, (void)name;
+    s->wal_used = true;
+    if (pages >= LIMIT_WAL_PAGES)
+        checkpoint(s, SQLITE_CHECKPOINT_PASSIVE);
+    return SQLITE_OK;
+}
+
+bool writer_start(struct store *s, struct fault *f)
+{
+    int64_t version;
+    if (!group_prepare(s, f) || !sql_number(&s->writer, "PRAGMA data_version", &version, f))
+        return false;
+    s->data_version = version;
+    sqlite3_wal_hook(s->writer.db, on_wal, s);
+    s->wal_used = true; /* a log left by a crash is copied at the first rest */
+    s->has_writer = true;
+    if (pthread_create(&s->thread, NULL, writer_main, s) == 0)
+        return true;
+    s->has_writer = false;
+    return fault_add(f, FAULT_INTERNAL, "", "thread", "cannot start the writer's thread");
+}
+
+void store_quiesce(struct store *s)
+{
+    if (!s->has_writer)
+        return;
+    pthread_mutex_lock(&s->lock);
+    s->stopping = true;
+    while (s->singles.head || s->slices || s->busy)
+        pthread_cond_wait(&s->calm, &s->lock);
+    pthread_mutex_unlock(&s->lock);
+}
+
+void writer_stop(struct store *s)
+{
+    pthread_mutex_lock(&s->lock);
+    s->closing = true;
+    wake_writer(s);
+    pthread_mutex_unlock(&s->lock);
+    pthread_join(s->thread, NULL);
+}
