@@ -23,6 +23,37 @@ struct model_question model_question_of(const struct calibration *c, const struc
 /* The flat equivalents of a calibration by the view's slopes. */
 void model_flat(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct flat_result *out);
 
+/* ---- a stock by itself, a deck by itself ---- */
+
+struct outlook_stock {
+    double mean[RESPONSES], se[RESPONSES];             /* what it wants on an average deck, never recorded over, in the middle of a side: class + sheet + family + stock */
+    double label[RESPONSES], label_se[RESPONSES];      /* its class alone, the maker's figure counted */
+    double spread[RESPONSES];                          /* sd of stocks inside their class (family and stock together) */
+    double tape_sd[RESPONSES], batch_sd[RESPONSES];    /* the club's, between tapes and batches of one stock */
+    double pair_sd[RESPONSES], sigma[RESPONSES];       /* the club's: one deck with one stock; one result with readings */
+    double doubling[RESPONSES], doubling_se[RESPONSES]; /* per doubling of (1 + times recorded over), of its class */
+    double sheet_share[RESPONSES], sheet_share_se[RESPONSES]; /* how much of a maker's figure the club's results bear out; 1 = all */
+    long rows;                                         /* results of it in the fit; 0: only its class and family speak */
+};
+void model_stock(const struct model_view *v, const struct stock *s, struct outlook_stock *out);
+
+struct outlook_deck {
+    double offset[RESPONSES], se[RESPONSES]; /* against an average deck with this class, at the deck's last result: model + deck + era + change + deck with class */
+    double per_year[RESPONSES], per_year_se[RESPONSES]; /* the straight line of its present era */
+    long rows;                               /* of this class on it */
+};
+/* CLASS_NONE: the deck whatever the class. False when the view has no result on this deck; then `out` is the spread of decks around 0. */
+bool model_deck(const struct model_view *v, const struct deck *d, enum tape_class c, struct outlook_deck *out);
+
+/* ---- two stocks on one deck ---- */
+
+struct outlook_apart {
+    double apart[RESPONSES], se[RESPONSES]; /* setting of `b` minus setting of `a` for a typical tape of each, and its error */
+};
+/* `decks` are the club's: what two stocks owe to the decks on which both were logged is common to them and drops out. */
+void model_apart(const struct model_view *v, const struct deck *d, const struct stock *a, const struct stock *b, int64_t at_us,
+                 const struct deck *const *decks, int deck_count, struct outlook_apart *out);
+
 /* Whether the fit sees this calibration; else why not: "void", "noise reduction", "MPX filter", "did not settle". NULL = it does. */
 const char *model_left_out(const struct calibration *c, const struct stamp *stamp);
 

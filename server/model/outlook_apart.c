@@ -1,0 +1,182 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * How two stocks stand to each other on one deck: see outlook.h. The difference of the two predictions is exact; the covariance of the two stocks' sides is
+ * no table of the view and is put together from what is.
+ *
+ * To first order a stock's side is a mixture of what its hub says (its class, or the family both belong to) and of its own results, their decks taken off:
+ *     S = (1 − λ)·hub + λ·(own results − Σ f_d·base_d) + an error of its own
+ * with λ and f_d from the variances and from how often it was logged on which deck. Covariances of hubs with bases are in the view; two different bases are
+ * taken to depend on each other only through the hub. tests/model/test_outlook.c holds it against the full inverse.
+ */
+#include "outlook.h"
+#include "view.h"
+
+#define TINY 1e-9
+
+struct two {
+    const struct model_view *v;
+    const struct stock *stock[2];
+    int entry[2];    /* of the sides; −1 = not even their class */
+    bool own[2];     /* with results of its own */
+    int hub[2];
+    bool same_hub, family_hub;
+};
+
+static double square(double x)
+{
+    return x * x;
+}
+
+static int class_entry(const struct model_view *v, enum tape_class c)
+{
+    int entry = (int)v->head->stocks_known + (int)c;
+    return c >= 0 && c < CLASS_COUNT && entry < v->head->stocks ? entry : -1;
+}
+
+static int family_entry(const struct model_view *v, const struct stock *s)
+{
+    return s->family[0] ? view_find(v, view_hash(KEY_FAMILY, view_text(s->family), (uint64_t)s->tape_class, 0)) : -1;
+}
+
+static struct two name_both(const struct model_view *v, const struct stock *a, const struct stock *b)
+{
+    struct two t = {.v = v, .stock = {a, b}};
+    int family[2];
+    for (int k = 0; k < 2; k++) {
+        family[k] = family_entry(v, t.stock[k]);
+        t.hub[k] = class_entry(v, t.stock[k]->tape_class);
+        t.entry[k] = view_find(v, view_hash(KEY_STOCK, view_text(t.stock[k]->id), 0, 0));
+        t.own[k] = t.entry[k] >= 0 && v->stocks[t.entry[k]].stock_effect >= 0;
+        if (t.entry[k] < 0)
+            t.entry[k] = family[k] >= 0 ? family[k] : t.hub[k];
+    }
+    t.family_hub = family[0] >= 0 && family[0] == family[1];
+    if (t.family_hub)
+        t.hub[0] = t.hub[1] = family[0];
+    t.same_hub = t.hub[0] == t.hub[1];
+    return t;
+}
+
+/* Covariance of a base with a stock's side or a hub. */
+static double of_base(const struct model_view *v, int r, int base, int entry)
+{
+    return entry < 0 ? 0 : (double)v->covariance[r][(size_t)base * (size_t)v->head->stocks + (size_t)entry];
+}
+
+static double hub_variance(const struct two *t, int r, int k)
+{
+    return fmax(t->hub[k] >= 0 ? (double)t->v->stocks[t->hub[k]].variance[r] : square(CLASS_SD), TINY);
+}
+
+/* What results of this stock on this deck weigh. */
+static double weight_on(const struct two *t, int k, int r, uint64_t deck)
+{
+    const struct view_head *h = t->v->head;
+    int pair = t->own[k] ? view_find(t->v, view_hash(KEY_PAIR, deck, view_text(t->stock[k]->id), 0)) : -1;
+    long rows = pair >= 0 ? t->v->effects[pair].rows : 0;
+    return rows > 0 ? 1 / (square(h->sd[r][PAIR]) + (square(h->sigma[r][KIND_READ]) + square(h->sd[r][TAPE])) / (double)rows) : 0;
+}
+
+static int base_of(const struct view_deck *k, enum tape_class c)
+{
+    return k->base[c >= 0 && c < CLASS_COUNT ? (int)c : CLASS_COUNT];
+}
+
+static double hubs_covariance(const struct two *t, int r, const struct view_deck *asked)
+{
+    if (t->same_hub)
+        return hub_variance(t, r, 0);
+    if (!asked)
+        return 0;
+    int base = asked->base[CLASS_COUNT];
+    return of_base(t->v, r, base, t->hub[0]) * of_base(t->v, r, base, t->hub[1]) / fmax(t->v->bases[base].variance[r], TINY);
+}
+
+static double sides_covariance(const struct two *t, int r, const struct view_deck *asked, const struct deck *const *decks, int count)
+{
+    const struct view_head *h = t->v->head;
+    double tau = square(h->sd[r][STOCK]) + (t->family_hub ? 0 : square(h->sd[r][FAMILY]));
+    double sum[2] = {0, 0}, cross[2] = {0, 0}, via[2] = {0, 0}, common = 0, lambda[2];
+    for (int i = 0; i < count; i++) {
+        uint64_t id = view_text(decks[i]->id);
+        int found = view_find(t->v, view_hash(KEY_DECK, id, 0, 0)), base[2];
+        double w[2];
+        if (found < 0 || t->v->decks[found].deck_effect < 0)
+            continue;
+        for (int k = 0; k < 2; k++) {
+            w[k] = weight_on(t, k, r, id);
+            base[k] = base_of(&t->v->decks[found], t->stock[k]->tape_class);
+            sum[k] += w[k];
+            cross[k] += w[k] * of_base(t->v, r, base[k], t->hub[1 - k]);
+            via[k] += w[k] * of_base(t->v, r, base[k], t->hub[0]);
+        }
+        if (w[0] > 0 && w[1] > 0) { /* the deck itself is in both, beyond what goes through the hub */
+            double both = base[0] == base[1] ? (double)t->v->bases[base[0]].variance[r]
+                                             : (double)fminf(t->v->bases[base[0]].variance[r], t->v->bases[base[1]].variance[r]);
+            common += w[0] * w[1] * (both - of_base(t->v, r, base[0], t->hub[0]) * of_base(t->v, r, base[1], t->hub[0]) / hub_variance(t, r, 0));
+        }
+    }
+    for (int k = 0; k < 2; k++) {
+        lambda[k] = tau * sum[k] / (1 + tau * sum[k]);
+        if (sum[k] > 0)
+            cross[k] /= sum[k], via[k] /= sum[k];
+    }
+    if (sum[0] > 0 && sum[1] > 0)
+        common = common / (sum[0] * sum[1]) + via[0] * via[1] / hub_variance(t, r, 0);
+    return (1 - lambda[0]) * (1 - lambda[1]) * hubs_covariance(t, r, asked) + lambda[0] * lambda[1] * common -
+           (1 - lambda[0]) * lambda[1] * cross[1] - lambda[0] * (1 - lambda[1]) * cross[0];
+}
+
+static double side_variance(const struct two *t, int r, int k)
+{
+    const struct view_head *h = t->v->head;
+    double variance = t->entry[k] >= 0 ? (double)t->v->stocks[t->entry[k]].variance[r] : square(CLASS_SD);
+    if (!t->own[k])
+        variance += square(h->sd[r][STOCK]) + (t->family_hub ? 0 : square(h->sd[r][FAMILY]));
+    return variance;
+}
+
+/* What the deck adds to the difference: the pairs, and its two classes where they differ. */
+static double deck_variance(const struct two *t, int r, const struct view_deck *asked, uint64_t deck)
+{
+    const struct view_head *h = t->v->head;
+    double sum = 0;
+    for (int k = 0; k < 2; k++) {
+        int pair = t->own[k] ? view_find(t->v, view_hash(KEY_PAIR, deck, view_text(t->stock[k]->id), 0)) : -1;
+        const struct view_effect *p = pair >= 0 ? &t->v->effects[pair] : NULL;
+        sum += p ? (double)p->variance[r] + 2 * (double)p->with_stock[r] : square(h->sd[r][PAIR]);
+    }
+    if (t->stock[0]->tape_class == t->stock[1]->tape_class)
+        return sum;
+    int base[2];
+    for (int k = 0; k < 2; k++) {
+        int effect = asked ? asked->class_effect[t->stock[k]->tape_class] : -1;
+        sum += effect >= 0 ? (double)t->v->effects[effect].variance[r] : square(h->sd[r][DECK_CLASS]);
+        base[k] = asked ? base_of(asked, t->stock[k]->tape_class) : t->v->head->bases - 1;
+    }
+    for (int k = 0; k < 2; k++)
+        sum += 2 * (of_base(t->v, r, base[k], t->entry[k]) - of_base(t->v, r, base[1 - k], t->entry[k]));
+    return sum;
+}
+
+void model_apart(const struct model_view *v, const struct deck *d, const struct stock *a, const struct stock *b, int64_t at_us,
+                 const struct deck *const *decks, int deck_count, struct outlook_apart *out)
+{
+    struct model_answer answer[2];
+    struct two t = name_both(v, a, b);
+    uint64_t id = view_text(d->id);
+    int found = view_find(v, view_hash(KEY_DECK, id, 0, 0));
+    const struct view_deck *asked = found >= 0 && v->decks[found].deck_effect >= 0 ? &v->decks[found] : NULL;
+    for (int k = 0; k < 2; k++) {
+        struct model_question q = {.deck = d, .stock = t.stock[k], .tape_class = t.stock[k]->tape_class, .setup = "", .batch = "", .tape = "",
+                                   .recordings = -1, .position_s = ABSENT, .part = ABSENT, .low_hz = ABSENT, .high_hz = ABSENT, .at_us = at_us};
+        model_ask(v, &q, &answer[k]);
+    }
+    for (int r = 0; r < RESPONSES; r++) {
+        double sides[2] = {side_variance(&t, r, 0), side_variance(&t, r, 1)};
+        double most = sqrt(sides[0] * sides[1]), common = sides_covariance(&t, r, asked, decks, deck_count);
+        double variance = sides[0] + sides[1] - 2 * fmin(fmax(common, -most), most) + deck_variance(&t, r, asked, id);
+        out->apart[r] = answer[1].mean[r] - answer[0].mean[r];
+        out->se[r] = sqrt(fmax(variance, TINY));
+    }
+}
