@@ -72,7 +72,7 @@ struct model_question {
 enum basis_kind { BASIS_THIS_PAIR, BASIS_NEVER_TOGETHER, BASIS_NEW_DECK, BASIS_NEW_STOCK, BASIS_CLASS_ONLY, BASIS_NO_RESULTS, BASIS_KINDS };
 const char *basis_kind_text(enum basis_kind k); /* "this pair", … : contract */
 
-#define MODEL_PARTS 16
+#define MODEL_PARTS 20
 struct model_part {
     const char *name;        /* static: "class","recordings","place","sheet","family","stock","batch","tape","deck model","deck","channel","setup","era","change over time","deck and class","pair","treble" */
     double value[RESPONSES]; /* rounded to 0.0001 dB */

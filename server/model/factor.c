@@ -158,8 +158,18 @@ static enum factor_result numeric_dense(struct factor *k)
     return isfinite(sum) ? FACTOR_DONE : FACTOR_NOT_DEFINITE;
 }
 
+/* CHOLMOD's supernodal loops ask for four OpenMP threads whatever the machine has; on the small blocks here that only waits. The limit
+ * belongs to the calling thread, so it is set before each use. */
+extern void omp_set_max_active_levels(int levels) __attribute__((weak));
+static void one_thread(void)
+{
+    if (omp_set_max_active_levels)
+        omp_set_max_active_levels(0);
+}
+
 static enum factor_result numeric_sparse(struct factor *k)
 {
+    one_thread();
     cholmod_factorize(k->matrix, k->l, &k->common);
     if (k->common.status == CHOLMOD_NOT_POSDEF || (k->common.status == CHOLMOD_OK && k->l->minor < k->l->n))
         return FACTOR_NOT_DEFINITE;
@@ -216,6 +226,7 @@ static bool solve_dense(struct factor *k, double *b, int columns)
 
 static bool solve_sparse(struct factor *k, double *b, int columns)
 {
+    one_thread();
     cholmod_dense rhs = {.nrow = (size_t)k->n, .ncol = (size_t)columns, .nzmax = (size_t)k->n * (size_t)columns, .d = (size_t)k->n,
                          .x = b, .xtype = CHOLMOD_REAL, .dtype = CHOLMOD_DOUBLE};
     if (!cholmod_solve2(CHOLMOD_A, k->l, &rhs, NULL, &k->solution, NULL, &k->work_y, &k->work_e, &k->common))

@@ -87,6 +87,38 @@ void normal_leverage(const struct normal *m, double *out)
             out[m->row[r]] = row_leverage(m, c, m->row[r], z);
 }
 
+/* Place of `wanted` among ascending numbers, −1 when it is not there. */
+static int find(const int *ascending, int count, int wanted)
+{
+    int low = 0, high = count - 1;
+    while (low < high) {
+        int middle = low + (high - low) / 2;
+        if (ascending[middle] < wanted)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return count > 0 && ascending[low] == wanted ? low : -1;
+}
+
+double normal_element(const struct normal *m, int i, int j)
+{
+    int a = m->rest_of[i], b = m->rest_of[j];
+    if (a < 0 && b < 0)
+        return a == b ? m->inverse_diagonal[-1 - a] : NAN;
+    if (a < 0 || b < 0) {
+        int c = a < 0 ? -1 - a : -1 - b, first = m->clique_start[c];
+        int at = find(m->member + first, m->clique_start[c + 1] - first, a < 0 ? b : a);
+        return at < 0 ? NAN : m->inverse_beside[first + at];
+    }
+    const double *z = factor_inverse(m->factor);
+    int low = a < b ? a : b, high = a < b ? b : a;
+    if (!m->pattern.start)
+        return z[(size_t)low * (size_t)m->rest + (size_t)high];
+    int first = m->pattern.start[low], at = find(m->pattern.row + first, m->pattern.start[low + 1] - first, high);
+    return at < 0 ? NAN : z[first + at];
+}
+
 /* Z over two rest indices, dense. */
 static double dense_element(const struct normal *m, const double *z, int i, int j)
 {

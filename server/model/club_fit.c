@@ -1,0 +1,117 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Both responses over one design; the normal equations' pattern is shared, their values are not.
+ */
+#include "club_fit.h"
+
+#include "../ground/memory.h"
+
+#include <string.h>
+
+void variances_prior(struct variances *v)
+{
+    memset(v, 0, sizeof *v);
+    for (int r = 0; r < RESPONSES; r++) {
+        for (int b = 0; b < BLOCKS; b++)
+            v->log_sd[r][b] = log(block_prior[b]);
+        for (int k = 0; k < KINDS; k++)
+            v->log_sigma[r][k] = log(SIGMA_PRIOR);
+        for (int k = 0; k < BASIS_KINDS; k++)
+            v->multiplier[r][k] = 1;
+        v->record[r].reason = ESTIMATE_PRIOR_ONLY;
+    }
+    v->fitted_us = CLOCK_NONE;
+}
+
+static bool out_of_memory(struct fault *f)
+{
+    return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while fitting the club's results");
+}
+
+static void known_sds(double *sd, enum response r)
+{
+    for (int c = 0; c < CLASS_COUNT; c++) {
+        sd[CLASS_AT + c] = CLASS_SD;
+        sd[RECORDINGS_AT + c] = RECORDINGS_SD;
+    }
+    sd[PLACE_AT] = PLACE_SD;
+    for (int k = 0; k < RESPONSES; k++)
+        sd[SHEET_AT + k] = k == (int)r ? SHEET_SD : -1;
+}
+
+static void input_of(const struct club_fit *fit, enum response r, struct estimate_input *in)
+{
+    const struct equation *q = &fit->q;
+    *in = (struct estimate_input){.design = &q->design, .normal = fit->normal, .blocks = BLOCKS,
+                                  .known_sd = fit->known_sd + (size_t)r * (size_t)q->columns, .y = q->y[r], .v = q->v, .s2 = q->s2[r],
+                                  .kind = q->kind[r], .stop = q->stop[r], .kinds = KINDS, .sigma_prior = SIGMA_PRIOR, .robust = {.kind = ROBUST_MIXTURE, .share = MISENTRY_SHARE, .wide = MISENTRY_WIDE}, .tolerance = FIT_TOLERANCE};
+    for (int b = 0; b < BLOCKS; b++) {
+        in->first[b] = q->first[b];
+        in->size[b] = q->count[b];
+        in->prior[b] = block_prior[b];
+    }
+}
+
+bool club_fit_open(struct club_fit *fit, const struct facts *x, const struct equation_options *o, struct fault *f)
+{
+    memset(fit, 0, sizeof *fit);
+    if (!equation_build(&fit->q, x, o))
+        return out_of_memory(f);
+    unsigned char *absorb = mem_zero((size_t)fit->q.columns + 1, 1);
+    fit->known_sd = mem_zero((size_t)fit->q.columns + 1, RESPONSES * sizeof *fit->known_sd);
+    bool ok = absorb && fit->known_sd && equation_absorb(&fit->q, absorb);
+    if (!ok)
+        out_of_memory(f);
+    if (ok) {
+        fit->normal = normal_new(&fit->q.design, absorb, f);
+        ok = fit->normal != NULL;
+    }
+    mem_free(absorb);
+    for (int r = 0; ok && r < RESPONSES; r++) {
+        struct estimate_input in;
+        known_sds(fit->known_sd + (size_t)r * (size_t)fit->q.columns, (enum response)r);
+        input_of(fit, (enum response)r, &in);
+        ok = estimate_init(&fit->e[r], &in) || out_of_memory(f);
+    }
+    return ok;
+}
+
+void club_fit_free(struct club_fit *fit)
+{
+    for (int r = 0; r < RESPONSES; r++)
+        estimate_free(&fit->e[r]);
+    normal_free(fit->normal);
+    mem_free(fit->known_sd);
+    equation_free(&fit->q);
+    memset(fit, 0, sizeof *fit);
+}
+
+static void keep_record(struct variances *v, enum response r, const struct estimate *e)
+{
+    struct model_record_kept *k = &v->record[r];
+    k->reason = (int32_t)e->reason;
+    k->evaluations = e->evaluations;
+    for (int b = 0; b < BLOCKS; b++) {
+        k->sd[b] = exp(e->log_sd[b]);
+        k->levels[b] = (int32_t)e->in.size[b];
+        k->boundary[b] = k->sd[b] < 1e-3 * block_prior[b]; /* the rows say nothing of it, the prior alone keeps it above 0 */
+    }
+}
+
+bool club_fit_variances(struct club_fit *fit, struct variances *v, const volatile bool *stop, struct fault *f)
+{
+    for (int r = 0; r < RESPONSES; r++) {
+        struct estimate *e = &fit->e[r];
+        memcpy(e->log_sd, v->log_sd[r], BLOCKS * sizeof *e->log_sd);
+        memcpy(e->log_sigma, v->log_sigma[r], KINDS * sizeof *e->log_sigma);
+        for (int p = 0; p < BLOCKS; p++)
+            if (!e->in.size[p])
+                e->log_sd[p] = log(block_prior[p]); /* nothing known of it any more */
+        if (!estimate_run(e, MOST_EVALUATIONS, stop, f))
+            return false;
+        memcpy(v->log_sd[r], e->log_sd, BLOCKS * sizeof *e->log_sd);
+        memcpy(v->log_sigma[r], e->log_sigma, KINDS * sizeof *e->log_sigma);
+        keep_record(v, (enum response)r, e);
+    }
+    return true;
+}

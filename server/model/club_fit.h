@@ -1,0 +1,43 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * One fit of the club: the row equation written out, both responses estimated, and the tables a view needs drawn from the factors.
+ * Owned by one thread; built from facts that are only read.
+ */
+#ifndef BIASBOOK_MODEL_CLUB_FIT_H
+#define BIASBOOK_MODEL_CLUB_FIT_H
+
+#include "equation.h"
+#include "estimate.h"
+#include "view.h"
+
+/* Variances as they travel between fits and views. */
+struct variances {
+    double log_sd[RESPONSES][BLOCKS], log_sigma[RESPONSES][KINDS];
+    struct model_record_kept record[RESPONSES];
+    double multiplier[RESPONSES][BASIS_KINDS];
+    int64_t fitted_us;
+};
+void variances_prior(struct variances *v);
+
+struct club_fit {
+    struct equation q;
+    struct normal *normal;
+    double *known_sd;
+    struct estimate e[RESPONSES];
+};
+/* The equation and its symbolic factor. False and a fault otherwise; club_fit_free is due in any case. */
+bool club_fit_open(struct club_fit *fit, const struct facts *x, const struct equation_options *o, struct fault *f);
+void club_fit_free(struct club_fit *fit);
+/* Estimates the variances from where `v` stands and puts the result there. */
+bool club_fit_variances(struct club_fit *fit, struct variances *v, const volatile bool *stop, struct fault *f);
+
+#define SAMPLE_ROWS 20000 /* past so many rows variances come from a sample of about this size */
+#define EFFECT_ROUNDS 6   /* reweighings when variances are held */
+#define MOST_EVALUATIONS 60
+#define FIT_TOLERANCE 1e-3 /* of −2 log: a thirtieth of an sd's own standard error */
+
+/* Effects with the variances of `v`, and the view's tables. NULL and a fault otherwise. `slopes` gets one more owner. */
+struct model_view *view_build(struct club_fit *fit, const struct facts *x, const struct equation_options *o, const struct variances *v,
+                              int64_t as_of, struct fault *f) __attribute__((warn_unused_result));
+
+#endif

@@ -1,0 +1,101 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * From dial readings to responses; once a calibration and fit.
+ */
+#include "flat_rows.h"
+
+#include "../trade/check.h"
+#include "../trade/flat.h"
+
+#include <string.h>
+
+void flat_memo_init(struct flat_memo *m)
+{
+    *m = (struct flat_memo){.deck = -1};
+}
+
+static bool same(double a, double b)
+{
+    return a == b || (isnan(a) && isnan(b));
+}
+
+static void slopes_of(const struct facts *x, const struct fact_row *row, const struct equation_options *o, struct flat_memo *m)
+{
+    const struct deck *d = &x->decks[row->deck]->deck;
+    int tape_class = x->stocks[row->stock]->tape_class;
+    struct setup setup;
+    double speed = deck_setup(d, words_text(&x->words, row->setup), &setup) ? setup.speed_mm_s : ABSENT;
+    double low = given(row->low_hz) ? row->low_hz : deck_low_hz(d), high = given(row->high_hz) ? row->high_hz : deck_high_hz(d);
+    if (m->deck == row->deck && m->tape_class == tape_class && same(m->speed, speed) && same(m->low_hz, low) && same(m->high_hz, high))
+        return;
+    struct slope_kind kind = {.tape_class = (enum tape_class)tape_class, .speed_mm_s = speed, .low_hz = low, .high_hz = high};
+    slope_table_ask(o->slopes, d, kind, o->shared ? o->shared[row->deck] : NULL, &m->at);
+    m->deck = row->deck;
+    m->tape_class = tape_class;
+    m->speed = speed;
+    m->low_hz = low;
+    m->high_hz = high;
+}
+
+/* Which way the dial ran out, in dB: +1 = the tape wants more than the dial gives. */
+static signed char stop_sign(const struct dial *dial, double reading, int stop)
+{
+    if (stop == STOP_NONE || !dial->present || !given(reading))
+        return 0;
+    double slope = dial_db_per_unit(dial, 1, reading);
+    bool up = slope >= 0;
+    return (signed char)(((stop == STOP_HIGH) == up) ? 1 : -1);
+}
+
+/* A calibration without readings says what its dials say; where there is no dial, nothing. */
+static void without_readings(const struct fact_row *row, const struct deck *d, struct row_response *out)
+{
+    const struct dial *dials[RESPONSES] = {&d->bias_dial, &d->level_dial};
+    const int stops[RESPONSES] = {row->bias_stop, row->level_stop};
+    for (int r = 0; r < RESPONSES; r++) {
+        bool set = dials[r]->present && given(row->reading[r]);
+        out->kind[r] = set ? KIND_BLIND : KIND_NONE;
+        out->stop[r] = set ? stop_sign(dials[r], row->reading[r], stops[r]) : 0;
+    }
+    if (out->stop[BIAS])
+        out->s2[LEVEL] += STOP_LEVEL_SD * STOP_LEVEL_SD;
+    if (out->kind[BIAS] == KIND_NONE)
+        out->s2[LEVEL] += OPEN_LEVEL_SD * OPEN_LEVEL_SD;
+}
+
+void row_respond(const struct facts *x, const struct fact_row *row, const struct equation_options *o, struct flat_memo *memo,
+                 struct row_response *out)
+{
+    const struct fact_deck *d = x->decks[row->deck];
+    const struct fact_stock *s = x->stocks[row->stock];
+    slopes_of(x, row, o, memo);
+    struct calibration c;
+    memset(&c, 0, offsetof(struct calibration, moves));
+    c.bias = row->reading[BIAS];
+    c.level = row->reading[LEVEL];
+    c.low_db = row->low_db;
+    c.high_db = row->high_db;
+    c.treble_db = row->treble_db;
+    c.bias_method = (enum bias_method)row->method;
+    struct flat_row flat = flat_row_of(&c, &d->deck, &memo->at);
+    struct flat_result result;
+    flat_equivalent(&flat, &result);
+    double shift[RESPONSES];
+    facts_shift(d, row->made_at_us, shift);
+    memset(out, 0, sizeof *out);
+    out->v = given(row->position_s) ? 1 + START_EXTRA * exp(-row->position_s / START_SECONDS) : 1;
+    for (int r = 0; r < RESPONSES; r++) {
+        out->y[r] = result.value[r] - shift[r] - (given(s->sheet[r]) ? SHEET_MEAN * s->sheet[r] : 0);
+        out->s2[r] = result.variance[r];
+        out->correction[r] = result.correction[r];
+        out->kind[r] = KIND_READ;
+    }
+    if (!result.read)
+        without_readings(row, &d->deck, out);
+    for (int r = 0; r < RESPONSES; r++)
+        if (!isfinite(out->y[r]) || !isfinite(out->s2[r])) {
+            out->y[r] = out->s2[r] = 0; /* a reading outside the dial's own scale */
+            out->kind[r] = KIND_NONE;
+            out->stop[r] = 0;
+        }
+}

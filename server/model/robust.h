@@ -1,0 +1,25 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * How far a row may be believed: the weight τ(x) of a row whose squared residual is x scales², and the loss ρ(x) with ρ' = τ, ρ(0) = 0.
+ * τ never rises with x, so ρ lies below each of its tangents: τ(x₀)·x + ρ(x₀) − τ(x₀)·x₀, which is what a reweighing step minimises.
+ */
+#ifndef BIASBOOK_MODEL_ROBUST_H
+#define BIASBOOK_MODEL_ROBUST_H
+
+enum robust_kind {
+    ROBUST_NONE,    /* normal: τ = 1 */
+    ROBUST_T,       /* Student's t: τ = (ν + 1)/(ν + x) */
+    ROBUST_MIXTURE, /* normal, but a share of misentries is `wide` times as wide: τ = E[1/width²] */
+};
+struct robust {
+    enum robust_kind kind;
+    double nu;          /* ROBUST_T */
+    double share, wide; /* ROBUST_MIXTURE */
+};
+
+double robust_weight(const struct robust *k, double x);
+double robust_loss(const struct robust *k, double x);
+/* d log(τx)/d log x: what of a row's information about its scale is left when its weight follows. */
+double robust_left(const struct robust *k, double x);
+
+#endif
