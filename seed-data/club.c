@@ -77,7 +77,7 @@ void club_deck_physics(struct club *c, int deck)
     struct chance own = chance_of(c->seed, 12, (uint64_t)deck);
     bool reel = d->record.medium == MEDIUM_REEL;
     d->gap_um = (reel ? 5.0 : d->record.heads == 2 ? 1.6 : 2.2) * chance_between(&of_model, 1.0, 1.7);
-    d->preset_slope = chance_normal(&of_model, -0.03, 0.04);
+    d->preset_slope = chance_normal(&of_model, -0.08, 0.05);
     double model_bias = chance_normal(&of_model, 0, 0.45), model_treble = chance_normal(&of_model, 0, 0.35);
     double class_habit[CLASS_COUNT];
     for (int k = 0; k < CLASS_COUNT; k++)
@@ -134,7 +134,7 @@ void club_stock_physics(struct club *c, int stock, int like)
         s->coat.spread = 0.3;
     s->durability = chance_between(&own, 0.5, 1.6);
     double quality = chance_between(&own, 0.6, 1.5); /* how alike its tapes are */
-    static const double batch[3] = {0.2, 0.2, 0.2}, tape[3] = {0.13, 0.13, 0.15};
+    static const double batch[3] = {0.15, 0.15, 0.12}, tape[3] = {0.12, 0.12, 0.12};
     for (int i = 0; i < 3; i++) {
         s->batch_sd[i] = batch[i] * quality;
         s->tape_sd[i] = tape[i] * quality;

@@ -251,7 +251,7 @@ struct event {
     int deck;
     const char *kind;                    /* NULL: nobody noticed, nothing was written */
     double bias_db, level_db, treble_db; /* what it really did */
-    double said_bias_db;                 /* the shift that was measured and written; ABSENT = none */
+    double said_bias_db;                 /* what the dial wants more since then, as measured and written; ABSENT = none */
     const char *notes;
 };
 static const struct event EVENTS[] = {
@@ -262,7 +262,8 @@ static const struct event EVENTS[] = {
     {"2025-06-21", CLUB_BENCH, "realigned", -0.7, 0.3, 0.4, ABSENT, "Whole alignment, playback first."},
     {"2025-09-09", YSELLE_PAIR, "azimuth", 0, 0, 0.2, ABSENT, ""},
     {"2025-11-19", ATTIC, NULL, 0.9, 0, 0, ABSENT, ""},
-    {"2026-01-10", TAMSEL_320, "record-trims", 0.6, 0, 0, 0.6, "Inside preset raised by 0.6 dB, measured before and after with one tape."},
+    {"2026-01-10", TAMSEL_320, "record-trims", 0.6, 0, 0, -0.6,
+     "Inside preset raised by 0.6 dB, so the dial wants 0.6 dB less: measured before and after with one tape."},
     {"2026-02-08", CLUB_BENCH, "heads-replaced", 0.8, -0.2, 0.5, ABSENT, "Head block from a donor deck, aligned afterwards."},
     {"2026-04-22", NELL_CLOCK, "demagnetised", 0, 0, 0, ABSENT, ""},
     {"2026-06-30", CORVIN_K71, "heads-cleaned", 0, 0, 0.1, ABSENT, ""},

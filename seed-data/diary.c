@@ -132,7 +132,7 @@ static struct shelf_tape take_tape(struct diary *d, int stock)
             t->recordings = 60;
         return *t;
     }
-    struct shelf_tape t = {s->made, s->made / 7, chance_hit(&d->chance, 0.75) ? 0 : 1 + chance_index(&d->chance, 15)};
+    struct shelf_tape t = {s->made, s->made / 4, chance_hit(&d->chance, 0.75) ? 0 : 1 + chance_index(&d->chance, 15)};
     s->tapes[s->made % SHELF] = t;
     s->made++;
     return t;

@@ -66,7 +66,7 @@ static struct look glance(const struct member *m, const struct bench_deck *d, co
     bench_wander_db(d, p, sd);
     for (int tone = 0; tone < 2; tone++) {
         double x = bench_tone_db(d, t, p, tone, set_db[0], set_db[1]) + stretch[tone] + chance_normal(chance, 0, sd[tone] * 0.7);
-        seen[tone] = clipped(rounded(x, step), -24.0, 12.0); /* the meter's scale ends */
+        seen[tone] = clipped(rounded(x, step), -24.0, 12.0) + 0.0; /* the meter's scale ends */
     }
     return (struct look){seen[0], seen[1]};
 }

@@ -4,6 +4,7 @@
  */
 #include "club.h"
 
+#include "trade/check.h"
 #include "trade/classes.h"
 
 #include <math.h>
@@ -114,26 +115,49 @@ static void random_deck(struct club *c, int i, bool reel)
     }
 }
 
-/* One deck in six jumps once without anybody noticing; one in five is serviced. */
-static void random_changes(struct club *c, int i, struct chance *k)
+/* What services really do: spread of bias, level and treble, and whether somebody measures the shift. Realigned presets end nearer to zero than they
+ * began, which is of the same size. */
+static const struct {
+    const char *kind;
+    double share, bias_sd, level_sd, treble_sd, measured;
+} SERVICE[] = {
+    {"realigned", 0.35, 0.5, 0.3, 0.3, 0.0}, {"record-trims", 0.2, 0.4, 0.3, 0.0, 0.5}, {"heads-cleaned", 0.2, 0.0, 0.0, 0.15, 0.0},
+    {"belts", 0.15, 0.0, 0.0, 0.05, 0.0},    {"azimuth", 0.1, 0.0, 0.0, 0.3, 0.0},
+};
+
+static void random_service(struct club *c, int i, int64_t at_us, struct chance *k)
 {
     struct bench_deck *b = &c->decks[i];
+    int which = 0;
+    double u = chance_uniform(k);
+    for (; which < (int)(sizeof SERVICE / sizeof *SERVICE) - 1 && u >= SERVICE[which].share; which++)
+        u -= SERVICE[which].share;
+    struct bench_change change = {at_us, chance_normal(k, 0, SERVICE[which].bias_sd), chance_normal(k, 0, SERVICE[which].level_sd),
+                                  chance_normal(k, 0, SERVICE[which].treble_sd), false};
+    b->change[b->change_count++] = change;
+    struct service *s = &c->services[c->service_count++];
+    service_init(s);
+    s->id = club_uuid(k, at_us, 7);
+    snprintf(s->deck, sizeof s->deck, "%s", b->record.id);
+    s->made_at_us = at_us;
+    s->made_at_offset_minutes = 60;
+    snprintf(s->kind, sizeof s->kind, "%s", SERVICE[which].kind);
+    s->resets = service_kind_resets(s->kind);
+    if (chance_hit(k, SERVICE[which].measured)) /* more bias from the preset is less on the dial */
+        s->bias_shift_db = round(-change.bias_db * 10.0) / 10.0;
+}
+
+/* One deck in ten jumps once without anybody noticing; one in three is serviced. */
+static void random_changes(struct club *c, int i, struct chance *k)
+{
     double when = chance_between(k, 0.2, 0.9);
-    int64_t at = c->from_us + (int64_t)(when * (double)(c->to_us - c->from_us));
-    if (chance_hit(k, 0.16)) {
+    int64_t at_us = c->from_us + (int64_t)(when * (double)(c->to_us - c->from_us));
+    if (chance_hit(k, 0.1)) {
+        struct bench_deck *b = &c->decks[i];
         b->change[b->change_count++] =
-            (struct bench_change){at, chance_hit(k, 0.5) ? 0.9 : -0.9, chance_normal(k, 0, 0.2), chance_normal(k, 0, 0.2), false};
-    } else if (chance_hit(k, 0.24) && c->service_count < CLUB_SERVICES) {
-        b->change[b->change_count++] =
-            (struct bench_change){at, chance_normal(k, 0, 0.7), chance_normal(k, 0, 0.4), chance_normal(k, 0, 0.4), true};
-        struct service *s = &c->services[c->service_count++];
-        service_init(s);
-        s->id = club_uuid(k, at, 7);
-        snprintf(s->deck, sizeof s->deck, "%s", b->record.id);
-        s->made_at_us = at;
-        s->made_at_offset_minutes = 60;
-        snprintf(s->kind, sizeof s->kind, "%s", "realigned");
-        s->resets = true;
+            (struct bench_change){at_us, chance_hit(k, 0.5) ? 0.9 : -0.9, chance_normal(k, 0, 0.2), chance_normal(k, 0, 0.2), false};
+    } else if (chance_hit(k, 0.33) && c->service_count < CLUB_SERVICES) {
+        random_service(c, i, at_us, k);
     }
 }
 

@@ -8,7 +8,7 @@
 #define LAYERS 8
 #define FIELDS 5
 #define BLUR   0.16 /* relative softness of the frozen depth */
-#define ZONE   0.28 /* a grain freezes over a stretch this part of its distance from the gap */
+#define ZONE   0.40 /* a grain freezes over a stretch this part of its distance from the gap */
 
 /* Gauss–Hermite for a normal spread of coercivity (Abramowitz and Stegun, table 25.10, n = 5, scaled to unit variance). */
 static const double FIELD[FIELDS] = {-2.8569700138728056, -1.3556261799742659, 0.0, 1.3556261799742659, 2.8569700138728056};
