@@ -9,24 +9,24 @@
 
 /* One reading in dB. */
 struct bench_point {
-    double x[2];      /* bias, level as set */
-    double dial[2];   /* the same as dial readings */
+    double x[2];    /* bias, level as set */
+    double dial[2]; /* the same as dial readings */
     double low, high;
-    bool used;        /* false: below the peak, on another part of the curve */
+    bool used; /* false: below the peak, on another part of the curve */
 };
 
 /* Everything about this tape on this deck that does not change while the answer is found. */
 struct bench {
     const struct next_move_question *q;
-    bool has[2];                /* dials */
+    bool has[2]; /* dials */
     double treble, tolerance[2];
-    double noise[2];            /* sd of one reading, meter step included */
-    int count;                  /* points with readings */
+    double noise[2]; /* sd of one reading, meter step included */
+    int count;       /* points with readings */
     struct bench_point point[LIMIT_MOVES];
-    int tried_count;            /* all settings of the moves, read or not */
+    int tried_count;              /* all settings of the moves, read or not */
     double tried[LIMIT_MOVES][2]; /* dial readings */
-    bool below_peak;            /* some reading was seen to lie below the peak; its place among `point`s has used = false */
-    double peak_top;            /* then: highest bias of those readings that are still in doubt */
+    bool below_peak;              /* some reading was seen to lie below the peak; its place among `point`s has used = false */
+    double peak_top;              /* then: highest bias of those readings that are still in doubt */
 };
 
 /* Unknowns: needs, slopes, bends.  d = bias − need_bias:

@@ -4,12 +4,12 @@
  */
 #include "bench_parts.h"
 
-#define RISE_MIN_DB 0.3    /* treble rising less than this with bias may be the meter */
-#define RISE_MOVE_DB 0.4   /* and over less bias than this it says nothing */
-#define RISE_MOST 6.0      /* dB per dB: steeper is no tape, it is wander */
-#define SMALL_MOVE_DB 0.6  /* a move after which the tones should read nearly the same */
-#define SURPRISE_SE 3.0    /* the contract's: 3 se or 1.5 dB */
-#define SURPRISE_DB 1.5
+#define RISE_MIN_DB       0.3 /* treble rising less than this with bias may be the meter */
+#define RISE_MOVE_DB      0.4 /* and over less bias than this it says nothing */
+#define RISE_MOST         6.0 /* dB per dB: steeper is no tape, it is wander */
+#define SMALL_MOVE_DB     0.6 /* a move after which the tones should read nearly the same */
+#define SURPRISE_SE       3.0 /* the contract's: 3 se or 1.5 dB */
+#define SURPRISE_DB       1.5
 #define SURPRISE_LEAST_DB 0.75 /* 3 se of a very fine meter is nothing to stop for */
 #define SURPRISE_LEAST_SE 2.0  /* 1.5 dB where nobody knew better is nothing either */
 
@@ -44,7 +44,8 @@ void bench_find_peak(struct bench *b)
         }
     }
     for (int i = 0; i < b->count; i++) {
-        falls |= b->point[i].used && b->point[i].x[0] > b->point[brightest].x[0] + 0.2 && treble_of(&b->point[i]) < treble_of(&b->point[brightest]) - 0.5 * least;
+        falls |= b->point[i].used && b->point[i].x[0] > b->point[brightest].x[0] + 0.2 &&
+                 treble_of(&b->point[i]) < treble_of(&b->point[brightest]) - 0.5 * least;
     }
     b->peak_top = b->point[brightest].x[0];
     for (int i = 0; i < b->count; i++) {

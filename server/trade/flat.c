@@ -43,8 +43,12 @@ void flat_equivalent(const struct flat_row *row, struct flat_result *out)
 
 struct flat_row flat_row_of(const struct calibration *c, const struct deck *d, const struct slopes_at *at)
 {
-    struct flat_row row = {.low_db = c->low_db, .high_db = c->high_db, .treble_db = c->treble_db, .method = c->bias_method,
-                           .meter_step_db = d->meter_step_db, .slopes = at->seen};
+    struct flat_row row = {.low_db = c->low_db,
+                           .high_db = c->high_db,
+                           .treble_db = c->treble_db,
+                           .method = c->bias_method,
+                           .meter_step_db = d->meter_step_db,
+                           .slopes = at->seen};
     const struct dial *dials[2] = {&d->bias_dial, &d->level_dial};
     double readings[2] = {c->bias, c->level};
     for (int r = 0; r < 2; r++) {

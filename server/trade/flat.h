@@ -16,18 +16,19 @@
 #include "slopes.h"
 
 struct flat_row {
-    double setting[2];        /* bias, level as set, dB on the dials; 0 where the deck has no such dial */
-    double low_db, high_db;   /* as left, tape minus source; either ABSENT = no readings, then ℓ = 0 and h = treble_db */
-    double treble_db;         /* wanted; ABSENT = 0 */
-    enum bias_method method;  /* only METHOD_FLAT is corrected */
-    double meter_step_db;     /* ABSENT = not known, counts as 0 */
-    double dial_step_db[2];   /* what the finest step of each dial is worth there; 0 = no dial */
-    double worth_rel_se[2];   /* of a `learn` dial: se/worth; else 0 */
-    struct slopes slopes;     /* the deck's `seen` slopes at the tones used */
+    double setting[2];       /* bias, level as set, dB on the dials; 0 where the deck has no such dial */
+    double low_db, high_db;  /* as left, tape minus source; either ABSENT = no readings, then ℓ = 0 and h = treble_db */
+    double treble_db;        /* wanted; ABSENT = 0 */
+    enum bias_method method; /* only METHOD_FLAT is corrected */
+    double meter_step_db;    /* ABSENT = not known, counts as 0 */
+    double dial_step_db[2];  /* what the finest step of each dial is worth there; 0 = no dial */
+    double worth_rel_se[2];  /* of a `learn` dial: se/worth; else 0 */
+    struct slopes slopes;    /* the deck's `seen` slopes at the tones used */
 };
 struct flat_result {
-    double value[2];      /* flat equivalents, dB */
-    double variance[2];   /* s² of each, dB²: slopes (delta method), meter step, dial step (uniform: step²/12), learned dial; the reading's own noise is not in it */
+    double value[2]; /* flat equivalents, dB */
+    double variance
+        [2]; /* s² of each, dB²: slopes (delta method), meter step, dial step (uniform: step²/12), learned dial; the reading's own noise is not in it */
     double correction[2]; /* value − setting */
     bool read;            /* readings were used */
 };

@@ -6,9 +6,9 @@
  */
 #include "bench_parts.h"
 
-#define SPAN_SD 1.7 /* of the need's doubt, either side */
+#define SPAN_SD      1.7 /* of the need's doubt, either side */
 #define LEAST_GAP_DB 0.3
-#define RUNGS_LEAST 3
+#define RUNGS_LEAST  3
 
 static double doubt(const struct posterior *p, int r, double *mean)
 {
@@ -67,8 +67,9 @@ void ladder_make(const struct bench *b, const struct posterior *p, struct next_m
 {
     int main_dial = b->has[0] ? 0 : 1;
     const struct bench_fit *f = &p->fit[0];
-    double mean, sd = doubt(p, main_dial, &mean), step = fabs(dial_db_per_unit(b->q->dial[main_dial], b->q->worth[main_dial], out->set.dial[main_dial])) *
-                                                        dial_step(b->q->dial[main_dial]);
+    double mean, sd = doubt(p, main_dial, &mean),
+                 step = fabs(dial_db_per_unit(b->q->dial[main_dial], b->q->worth[main_dial], out->set.dial[main_dial])) *
+                        dial_step(b->q->dial[main_dial]);
     int rungs = sd < 0.3 ? 3 : sd < 0.8 ? 5 : LIMIT_LADDER;
     double gap = fmax(fmax(2.0 * SPAN_SD * sd / (rungs - 1), LEAST_GAP_DB), step);
     /* what the level should be if this bias were the right one */

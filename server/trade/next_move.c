@@ -10,9 +10,9 @@
 
 #include <string.h>
 
-#define GRID_STEPS 4        /* dial steps looked at either side of the best setting */
-#define PEAK_MOVE_DB 2.5    /* how far to come up when below the peak */
-#define AS_NEAR_GAIN 0.03   /* a setting that is better by less than this is not worth a reading */
+#define GRID_STEPS    4    /* dial steps looked at either side of the best setting */
+#define PEAK_MOVE_DB  2.5  /* how far to come up when below the peak */
+#define AS_NEAR_GAIN  0.03 /* a setting that is better by less than this is not worth a reading */
 #define AS_NEAR_LEAST 0.75
 
 /* How sure one must be to stop. Patience is finite: found by simulation, see tests/trade/test_next_move.c. */
@@ -24,8 +24,8 @@ static double sure_enough(int readings)
 const char *next_move_reason_code(enum next_move_reason r)
 {
     static const char *const codes[MOVE_REASONS] = {
-        "start", "move", "settled", "as-near-as-it-gets", "below-the-peak", "surprise", "unlike-its-label", "wander", "dial-runs-out", "no-bias-dial",
-        "no-dial", "up-to-the-peak", "past-the-peak",
+        "start",         "move",         "settled", "as-near-as-it-gets", "below-the-peak", "surprise", "unlike-its-label", "wander",
+        "dial-runs-out", "no-bias-dial", "no-dial", "up-to-the-peak",     "past-the-peak",
     };
     return r >= 0 && r < MOVE_REASONS ? codes[r] : "";
 }
@@ -262,7 +262,8 @@ static enum next_move_reason look_at_readings(const struct bench *b)
     if (b->count > 1 && bench_wanders(b)) {
         return MOVE_WANDER;
     }
-    if (!bench_surprised(b, &first) || (fabs(last->low) <= 0.5 * b->tolerance[0] && fabs(last->high - b->treble) <= 0.5 * b->tolerance[1])) {
+    if (!bench_surprised(b, &first) ||
+        (fabs(last->low) <= 0.5 * b->tolerance[0] && fabs(last->high - b->treble) <= 0.5 * b->tolerance[1])) {
         return MOVE_FOLLOW;
     }
     return first ? MOVE_UNLIKE_LABEL : MOVE_SURPRISE;

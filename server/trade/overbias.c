@@ -6,14 +6,14 @@
 #include "bench_parts.h"
 
 #define START_BELOW_DB 3.5 /* from the expected working point, so that the peak is met on the way up */
-#define UP_DB 1.0          /* a step of the climb: the peak is narrow */
-#define FAR_DB 1.5         /* most that is gone beyond what was read */
+#define UP_DB          1.0 /* a step of the climb: the peak is narrow */
+#define FAR_DB         1.5 /* most that is gone beyond what was read */
 
 struct climb {
-    int peak;      /* index of the brightest point, -1 none */
-    bool falls;    /* something above it is clearly duller */
-    double top;    /* highest bias read */
-    double least;  /* what counts as clearly */
+    int peak;     /* index of the brightest point, -1 none */
+    bool falls;   /* something above it is clearly duller */
+    double top;   /* highest bias read */
+    double least; /* what counts as clearly */
 };
 
 static double treble_of(const struct bench_point *p)

@@ -8,14 +8,14 @@
 #include <string.h>
 
 #define NOT_AS_LABELLED (1.0 / 7.0) /* share of tapes that are something else; chosen */
-#define ELSE_BIAS_SD 2.5            /* how far off those are, dB */
-#define ELSE_LEVEL_SD 1.5
-#define BEND_LOW_MEAN 0.02          /* the low tone's broad peak, dB per dB²; memory */
-#define BEND_LOW_SD 0.02
-#define PEAK_TO_NEED 3.5            /* the working point above the highest bias seen below the peak, dB; memory, wide */
+#define ELSE_BIAS_SD    2.5         /* how far off those are, dB */
+#define ELSE_LEVEL_SD   1.5
+#define BEND_LOW_MEAN   0.02 /* the low tone's broad peak, dB per dB²; memory */
+#define BEND_LOW_SD     0.02
+#define PEAK_TO_NEED    3.5 /* the working point above the highest bias seen below the peak, dB; memory, wide */
 #define PEAK_TO_NEED_SD 2.0
-#define NOISE_DOF 8.0               /* weight of the noise said beforehand against the readings' own scatter */
-#define STEPS 25
+#define NOISE_DOF       8.0 /* weight of the noise said beforehand against the readings' own scatter */
+#define STEPS           25
 
 struct belief {
     double mean[THETA], precision[THETA][THETA], log_det;
@@ -111,8 +111,8 @@ static void tones(const double at[THETA], const double x[2], double y[2], double
 }
 
 /* Misfit of prior and readings; also the normal equations when m and g are given. */
-static double misfit(const struct bench *b, int points, const struct belief *p, const double noise[2], const double at[THETA], double m[THETA][THETA],
-                     double *g, double *readings)
+static double misfit(const struct bench *b, int points, const struct belief *p, const double noise[2], const double at[THETA],
+                     double m[THETA][THETA], double *g, double *readings)
 {
     double total = 0.0, seen = 0.0;
     if (m) {
@@ -152,7 +152,8 @@ static double misfit(const struct bench *b, int points, const struct belief *p, 
 }
 
 /* Descends from `at`; returns the misfit there, with covariance and the log evidence. */
-static double descend(const struct bench *b, int points, const struct belief *p, const double noise[2], struct bench_fit *f, double *evidence)
+static double descend(const struct bench *b, int points, const struct belief *p, const double noise[2], struct bench_fit *f,
+                      double *evidence)
 {
     double m[THETA][THETA], l[THETA][THETA], g[THETA], step[THETA], now = misfit(b, points, p, noise, f->at, m, g, NULL);
     for (int i = 0; i < STEPS && factor(m, l); i++) {
@@ -346,7 +347,8 @@ double posterior_chance(const struct bench *b, const struct posterior *p, const 
 void fit_target(const struct bench *b, const struct bench_fit *f, double x[2])
 {
     /* (a + b)·d + (q − r)·d² = −T by Newton from the straight line; a bend that leaves no root keeps the line's. */
-    double sum = fmax(f->at[SLOPE_A] + f->at[SLOPE_B], SLOPES_SUM_MIN), bend = f->at[BEND_HIGH] - f->at[BEND_LOW], line = -b->treble / sum, d = line;
+    double sum = fmax(f->at[SLOPE_A] + f->at[SLOPE_B], SLOPES_SUM_MIN), bend = f->at[BEND_HIGH] - f->at[BEND_LOW], line = -b->treble / sum,
+           d = line;
     for (int i = 0; i < 20; i++) {
         double slope = sum + 2.0 * bend * d;
         if (slope < 0.25 * sum) {

@@ -13,12 +13,12 @@
 
 #include <string.h>
 
-#define WINDOW_BIAS_DB 4.0   /* moves further from the final setting are on another part of the curve */
+#define WINDOW_BIAS_DB  4.0 /* moves further from the final setting are on another part of the curve */
 #define WINDOW_LEVEL_DB 20.0
-#define STRAY_LOW 0.08       /* sd of one tape's slope about its deck's, dB per dB; memory */
-#define STRAY_HIGH 0.20
-#define UNBELIEVABLE_SD 4.0  /* a tape's own slope further off than this is a misentry or was below the peak */
-#define NOISE_CAP_DB2 1.0    /* most that one degree of freedom may say about noise */
+#define STRAY_LOW       0.08 /* sd of one tape's slope about its deck's, dB per dB; memory */
+#define STRAY_HIGH      0.20
+#define UNBELIEVABLE_SD 4.0 /* a tape's own slope further off than this is a misentry or was below the peak */
+#define NOISE_CAP_DB2   1.0 /* most that one degree of freedom may say about noise */
 
 static bool may_count(const struct calibration *c)
 {
@@ -57,7 +57,8 @@ struct seen_point {
 
 static int points_in_db(const struct slope_moves *e, const struct deck *d, struct seen_point *out)
 {
-    double worth[2] = {dial_worth_prior(&d->bias_dial).db_per_unit, d->level_dial.present ? dial_worth_prior(&d->level_dial).db_per_unit : 0.0};
+    double worth[2] = {dial_worth_prior(&d->bias_dial).db_per_unit,
+                       d->level_dial.present ? dial_worth_prior(&d->level_dial).db_per_unit : 0.0};
     const struct move *last = &e->points[e->count - 1];
     double x0 = dial_to_db(&d->bias_dial, worth[0], last->bias);
     double l0 = d->level_dial.present && given(last->level) ? dial_to_db(&d->level_dial, worth[1], last->level) : 0.0;
@@ -167,7 +168,8 @@ void slope_evidence_of(const struct slope_moves *e, const struct deck *d, struct
         fine = fine && (s.sxx < 0.01 || !level_known || believable(&s, (enum tone)t, cell, noise[t], stray, bias_known));
         noise_of(&s, level_known, (enum tone)t, &out->noise);
         double f = 1.0 / (1.0 + s.sxx * stray * stray / (noise[t] * noise[t]));
-        out->sums[t] = (struct slope_sums){{quanta(f * s.sxx), quanta(f * s.sxl), quanta(f * s.sll), quanta(f * s.sxy), quanta(f * s.sly)}, cell, t, 1};
+        out->sums[t] = (struct slope_sums){
+            {quanta(f * s.sxx), quanta(f * s.sxl), quanta(f * s.sll), quanta(f * s.sxy), quanta(f * s.sly)}, cell, t, 1};
     }
     out->counts = fine;
 }

@@ -12,10 +12,10 @@
 
 struct entry {
     struct uuid id;
-    int32_t deck;              /* -1: free */
-    int32_t next_in_bucket;    /* also chains the free ones */
-    int32_t before, after;     /* in the deck's own list */
-    struct slope_moves moves;  /* points owned */
+    int32_t deck;             /* -1: free */
+    int32_t next_in_bucket;   /* also chains the free ones */
+    int32_t before, after;    /* in the deck's own list */
+    struct slope_moves moves; /* points owned */
 };
 
 struct sums_of_deck {
@@ -365,7 +365,11 @@ bool slope_learner_put(struct slope_learner *l, const struct calibration *c, enu
     }
     struct entry *e = &l->entries[i];
     uint32_t b = hash_of(c->id.bytes, sizeof c->id.bytes) & ((uint32_t)l->bucket_count - 1);
-    *e = (struct entry){.id = c->id, .deck = deck, .next_in_bucket = l->buckets[b], .before = -1, .after = k->first,
+    *e = (struct entry){.id = c->id,
+                        .deck = deck,
+                        .next_in_bucket = l->buckets[b],
+                        .before = -1,
+                        .after = k->first,
                         .moves = {.kind = {tape_class, ABSENT, c->low_hz, c->high_hz}, .count = n, .points = kept}};
     memcpy(e->moves.setup, c->setup, sizeof e->moves.setup);
     if (e->after >= 0) {

@@ -41,8 +41,8 @@ struct slope_noise {
 /* One deck as the table knows it. */
 struct slope_deck {
     char id[LIMIT_SLUG + 1];
-    bool learn[2];         /* bias, level dial of scale `learn`: what a unit is worth is not given */
-    double worth0[2];      /* nominal dB per unit behind the sums, `learn` dials only, else 1 */
+    bool learn[2];    /* bias, level dial of scale `learn`: what a unit is worth is not given */
+    double worth0[2]; /* nominal dB per unit behind the sums, `learn` dials only, else 1 */
     double worth0_log_sd[2];
     double noise_prior[TONES]; /* prior sd of a reading on this meter */
     int64_t calibrations;
@@ -86,7 +86,7 @@ struct slope_worth_question {
     struct slopes slopes;                  /* prior at the exact tones */
     double z_mean[TONES], z_var[TONES];    /* what other decks say, in spreads */
 };
-void slope_worth_find(const struct slope_worth_question *q, const struct slope_deck *d, const struct slope_sums *sums, const double reading_sd[TONES],
-                      struct slopes_at *out);
+void slope_worth_find(const struct slope_worth_question *q, const struct slope_deck *d, const struct slope_sums *sums,
+                      const double reading_sd[TONES], struct slopes_at *out);
 
 #endif

@@ -312,7 +312,8 @@ static long cell_calibrations(const struct slope_table *t, int cell)
     return n;
 }
 
-void slope_table_ask(const struct slope_table *t, const struct deck *deck, struct slope_kind kind, const struct dial_worth shared[2], struct slopes_at *out)
+void slope_table_ask(const struct slope_table *t, const struct deck *deck, struct slope_kind kind, const struct dial_worth shared[2],
+                     struct slopes_at *out)
 {
     const struct slope_deck *d = deck_find(t, deck->id);
     int cell[TONES] = {slope_cell(kind, LOW_TONE), slope_cell(kind, HIGH_TONE)};
@@ -329,8 +330,11 @@ void slope_table_ask(const struct slope_table *t, const struct deck *deck, struc
     bool learn_bias = deck->bias_dial.present && deck->bias_dial.scale == SCALE_LEARN;
     bool learn_level = deck->level_dial.present && deck->level_dial.scale == SCALE_LEARN;
     if (learn_bias || learn_level) {
-        struct slope_worth_question q = {.learn = {learn_bias, learn_level}, .prior = {out->worth[0], out->worth[1]}, .slopes = s,
-                                         .z_mean = {z[LOW_TONE].mean, z[HIGH_TONE].mean}, .z_var = {z[LOW_TONE].var, z[HIGH_TONE].var}};
+        struct slope_worth_question q = {.learn = {learn_bias, learn_level},
+                                         .prior = {out->worth[0], out->worth[1]},
+                                         .slopes = s,
+                                         .z_mean = {z[LOW_TONE].mean, z[HIGH_TONE].mean},
+                                         .z_var = {z[LOW_TONE].var, z[HIGH_TONE].var}};
         if (shared) {
             q.shared[0] = shared[0];
             q.shared[1] = shared[1];
@@ -389,8 +393,9 @@ static bool sound(const struct slope_deck *decks, const struct slope_sums *sums,
 {
     for (int64_t i = 0; i < h->deck_count; i++) {
         const struct slope_deck *d = &decks[i];
-        if (memchr(d->id, 0, sizeof d->id) == NULL || d->first < 0 || d->cell_count < 0 || (int64_t)d->first + d->cell_count > h->sum_count ||
-            !(d->worth0[0] > 0.0) || !(d->worth0[1] > 0.0) || !(d->noise_prior[0] > 0.0) || !(d->noise_prior[1] > 0.0)) {
+        if (memchr(d->id, 0, sizeof d->id) == NULL || d->first < 0 || d->cell_count < 0 ||
+            (int64_t)d->first + d->cell_count > h->sum_count || !(d->worth0[0] > 0.0) || !(d->worth0[1] > 0.0) ||
+            !(d->noise_prior[0] > 0.0) || !(d->noise_prior[1] > 0.0)) {
             return false;
         }
     }

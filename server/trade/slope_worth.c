@@ -10,8 +10,8 @@
 enum { W_BIAS, W_LEVEL, Z_LOW, Z_HIGH, UNKNOWNS };
 
 #define ITERATIONS 30
-#define LOG_STEP 0.7   /* most that a worth moves in one iteration: a factor of two */
-#define LOG_BOUND 3.0  /* and in all: a factor of twenty either way */
+#define LOG_STEP   0.7 /* most that a worth moves in one iteration: a factor of two */
+#define LOG_BOUND  3.0 /* and in all: a factor of twenty either way */
 
 struct system {
     double m[UNKNOWNS][UNKNOWNS], g[UNKNOWNS];
@@ -99,8 +99,8 @@ static double clip(double x, double most)
     return x > most ? most : x < -most ? -most : x;
 }
 
-void slope_worth_find(const struct slope_worth_question *q, const struct slope_deck *d, const struct slope_sums *sums, const double reading_sd[TONES],
-                      struct slopes_at *out)
+void slope_worth_find(const struct slope_worth_question *q, const struct slope_deck *d, const struct slope_sums *sums,
+                      const double reading_sd[TONES], struct slopes_at *out)
 {
     double nominal[2], mean[2], var[2], at[UNKNOWNS], step[UNKNOWNS];
     struct system s;

@@ -12,7 +12,7 @@ struct point {
     double wavelength_um, fall; /* dB the tone falls per dB of bias */
 };
 static const struct point cassette_points[] = {
-    {2.4, 2.3},  {3.175, 2.1}, {3.81, 1.9}, {4.7625, 1.6}, {5.953, 1.35}, {7.56, 1.15},
+    {2.4, 2.3},   {3.175, 2.1},  {3.81, 1.9}, {4.7625, 1.6}, {5.953, 1.35},   {7.56, 1.15},
     {9.525, 1.0}, {19.05, 0.75}, {47.6, 0.3}, {100.0, -0.1}, {151.19, -0.15}, {600.0, -0.15},
 };
 static const struct point reel_points[] = {

@@ -40,17 +40,17 @@ double slopes_sum(const struct slopes *s, double *var);
 
 /* Everything known about one deck's answer to its dials with one kind of tape. */
 struct slopes_at {
-    struct slopes slopes;            /* true slopes, per dB */
-    struct slopes seen;              /* per dB as converted with `worth` below: the same unless the bias dial is of scale `learn`; moves see these,
+    struct slopes slopes; /* true slopes, per dB */
+    struct slopes seen;   /* per dB as converted with `worth` below: the same unless the bias dial is of scale `learn`; moves see these,
                                       * so flat equivalents and the bench use them, and their se stays small even where worth and b alone are not known */
-    struct dial_worth worth[2];      /* bias, level: dB per dial unit; other scales than `learn`: the local worth at zero, se 0 */
-    double reading_sd[2];            /* noise of one reading, low and high tone, dB, from how moves scatter */
-    long calibrations_deck;          /* how many with moves stood behind it: on this deck */
-    long calibrations_cell;          /* and with this class and tone, on all decks */
+    struct dial_worth worth[2]; /* bias, level: dB per dial unit; other scales than `learn`: the local worth at zero, se 0 */
+    double reading_sd[2];       /* noise of one reading, low and high tone, dB, from how moves scatter */
+    long calibrations_deck;     /* how many with moves stood behind it: on this deck */
+    long calibrations_cell;     /* and with this class and tone, on all decks */
 };
 
 /* ---- learner ---- */
-struct slope_learner; /* private */
+struct slope_learner;                                                              /* private */
 struct slope_learner *slope_learner_new(void) __attribute__((warn_unused_result)); /* NULL: out of memory */
 void slope_learner_free(struct slope_learner *l);
 /* Dials and setups of this deck from now on; its moves so far are counted again with them. false: out of memory (nothing changed). */
@@ -66,12 +66,13 @@ bool slope_learner_changed(const struct slope_learner *l);
 struct slope_table *slope_learner_solve(struct slope_learner *l) __attribute__((warn_unused_result));
 
 /* ---- table: immutable; counted, so that several views may share one ---- */
-struct slope_table; /* private */
+struct slope_table;                                          /* private */
 struct slope_table *slope_table_hold(struct slope_table *t); /* one more owner; NULL allowed */
 void slope_table_drop(struct slope_table *t);                /* one owner less; NULL allowed */
 /* `t` NULL = priors only. The deck need not be known. `shared` (NULL or two) = what else is known of a `learn` dial's worth, from tapes shared with other decks,
  * as dB per unit and se (se 0 or ABSENT = nothing); combined in the logarithm. */
-void slope_table_ask(const struct slope_table *t, const struct deck *deck, struct slope_kind kind, const struct dial_worth shared[2], struct slopes_at *out);
+void slope_table_ask(const struct slope_table *t, const struct deck *deck, struct slope_kind kind, const struct dial_worth shared[2],
+                     struct slopes_at *out);
 /* `*bytes` is mem_alloc'ed; false: out of memory. Host byte order, with a mark that load tests. */
 bool slope_table_save(const struct slope_table *t, void **bytes, size_t *n) __attribute__((warn_unused_result));
 struct slope_table *slope_table_load(const void *bytes, size_t n, bool *damaged); /* NULL: out of memory, or *damaged */

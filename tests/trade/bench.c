@@ -5,7 +5,8 @@
 
 struct dial bench_dial(double low, double high, double step)
 {
-    return (struct dial){.present = true, .low = low, .high = high, .step = step, .zero = 0, .plus = PLUS_MORE, .scale = SCALE_DB, .db_per_unit = 1.0};
+    return (struct dial){
+        .present = true, .low = low, .high = high, .step = step, .zero = 0, .plus = PLUS_MORE, .scale = SCALE_DB, .db_per_unit = 1.0};
 }
 
 struct next_move_question bench_question(const struct dial *bias, const struct dial *level)
@@ -43,7 +44,8 @@ static bool tried(const struct move *moves, int n, const double dial[2])
     return false;
 }
 
-void bench_run(struct next_move_question *q, struct move *moves, const struct tape *t, const struct meter *m, struct dice *dice, int most, struct bench_end *end)
+void bench_run(struct next_move_question *q, struct move *moves, const struct tape *t, const struct meter *m, struct dice *dice, int most,
+               struct bench_end *end)
 {
     double treble = given(q->treble_db) ? q->treble_db : 0.0, low, high;
     memset(end, 0, sizeof *end);

@@ -17,8 +17,12 @@ static double fall(enum hump h, double u, double d)
 
 struct tape tape_make(struct dice *dice)
 {
-    struct tape t = {{0.0, 0.0}, 0.15 + 0.12 * dice_normal(dice), 0.005 + 0.035 * dice_uniform(dice), 1.6 + 0.4 * dice_normal(dice),
-                     3.5 + 3.5 * dice_uniform(dice), (enum hump)(dice_bits(dice) % HUMPS)};
+    struct tape t = {{0.0, 0.0},
+                     0.15 + 0.12 * dice_normal(dice),
+                     0.005 + 0.035 * dice_uniform(dice),
+                     1.6 + 0.4 * dice_normal(dice),
+                     3.5 + 3.5 * dice_uniform(dice),
+                     (enum hump)(dice_bits(dice) % HUMPS)};
     t.b = fmin(fmax(t.b, 0.8), 2.6);
     return t;
 }

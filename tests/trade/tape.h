@@ -11,9 +11,9 @@
 enum hump { HUMP_PARABOLA, HUMP_SELF_ERASURE, HUMP_HYPERBOLA, HUMPS };
 
 struct tape {
-    double need[2];      /* bias, level at which both tones read 0 */
-    double a, r;         /* low tone: slope at the need, and how it flattens per dB */
-    double b, peak;      /* high tone: fall at the need; its peak lies `peak` dB below */
+    double need[2]; /* bias, level at which both tones read 0 */
+    double a, r;    /* low tone: slope at the need, and how it flattens per dB */
+    double b, peak; /* high tone: fall at the need; its peak lies `peak` dB below */
     enum hump hump;
 };
 

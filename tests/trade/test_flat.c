@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+
 #include <cmocka.h>
 
 #include "trade/flat.h"
@@ -13,7 +14,12 @@
 
 static struct flat_row row_at(double bias, double level, double low, double high)
 {
-    return (struct flat_row){.setting = {bias, level}, .low_db = low, .high_db = high, .treble_db = ABSENT, .method = METHOD_FLAT, .meter_step_db = ABSENT,
+    return (struct flat_row){.setting = {bias, level},
+                             .low_db = low,
+                             .high_db = high,
+                             .treble_db = ABSENT,
+                             .method = METHOD_FLAT,
+                             .meter_step_db = ABSENT,
                              .slopes = {.a = 0.15, .b = 1.6}};
 }
 
@@ -184,7 +190,8 @@ static void row_of_a_deck_without_a_dial(void **state)
     struct calibration c;
     deck_init(&d);
     calibration_init(&c);
-    d.bias_dial = (struct dial){.present = true, .low = -5, .high = 5, .step = 0.5, .zero = 0, .plus = PLUS_LESS, .scale = SCALE_DB, .db_per_unit = 0.8};
+    d.bias_dial = (struct dial){
+        .present = true, .low = -5, .high = 5, .step = 0.5, .zero = 0, .plus = PLUS_LESS, .scale = SCALE_DB, .db_per_unit = 0.8};
     c.bias = 2.0;
     c.low_db = -0.2;
     c.high_db = 0.3;

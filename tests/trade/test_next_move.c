@@ -7,6 +7,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+
 #include <cmocka.h>
 
 #include "bench.h"
@@ -47,8 +48,9 @@ static struct tally many(const struct meter *m, double told_step, bool mislabell
             t.within[k] += end.settled;
         }
     }
-    print_message("    %d tapes: settled %.3f, truly right %.3f; within one reading %.3f, two %.3f, three %.3f, five %.3f\n", t.n, (double)t.settled / t.n,
-                  (double)t.right / t.settled, (double)t.within[1] / t.n, (double)t.within[2] / t.n, (double)t.within[3] / t.n, (double)t.within[5] / t.n);
+    print_message("    %d tapes: settled %.3f, truly right %.3f; within one reading %.3f, two %.3f, three %.3f, five %.3f\n", t.n,
+                  (double)t.settled / t.n, (double)t.right / t.settled, (double)t.within[1] / t.n, (double)t.within[2] / t.n,
+                  (double)t.within[3] / t.n, (double)t.within[5] / t.n);
     return t;
 }
 

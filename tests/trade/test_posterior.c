@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+
 #include <cmocka.h>
 
 #include "bench.h"
@@ -77,7 +78,7 @@ static void readings_judge_the_label(void **state)
     assert_true(p.fit[0].weight > 6.0 / 7.0 && p.fit[0].cov[0][0] < 0.35 * 0.35);
     b.point[0].high = 5.0;
     posterior_find(&b, 1, &p);
-    assert_true(p.fit[0].weight > 0.95);        /* the likelier first: it is not what it says */
+    assert_true(p.fit[0].weight > 0.95); /* the likelier first: it is not what it says */
     assert_true(p.fit[0].at[NEED_BIAS] > 2.0);
 }
 

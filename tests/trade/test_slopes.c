@@ -5,6 +5,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+
 #include <cmocka.h>
 
 #include "ground/memory.h"
@@ -27,13 +28,16 @@ static struct deck deck_of(const char *id, enum dial_scale scale, double worth)
     snprintf(d.id, sizeof d.id, "%s", id);
     d.medium = MEDIUM_CASSETTE;
     d.meter_step_db = 0.1;
-    d.bias_dial = (struct dial){.present = true, .low = -10, .high = 10, .step = 0.25, .zero = 0, .plus = PLUS_MORE, .scale = scale, .db_per_unit = worth};
-    d.level_dial = (struct dial){.present = true, .low = -10, .high = 10, .step = 0.1, .zero = 0, .plus = PLUS_MORE, .scale = SCALE_DB, .db_per_unit = 1.0};
+    d.bias_dial = (struct dial){
+        .present = true, .low = -10, .high = 10, .step = 0.25, .zero = 0, .plus = PLUS_MORE, .scale = scale, .db_per_unit = worth};
+    d.level_dial = (struct dial){
+        .present = true, .low = -10, .high = 10, .step = 0.1, .zero = 0, .plus = PLUS_MORE, .scale = SCALE_DB, .db_per_unit = 1.0};
     return d;
 }
 
 /* A tape whose tones follow straight lines but for `bend`, tried at three settings. `worth` = true dB per bias mark. */
-static struct calibration tape_on(const struct deck *d, int number, double a, double b, double bend, double worth, double noise, struct dice *dice)
+static struct calibration tape_on(const struct deck *d, int number, double a, double b, double bend, double worth, double noise,
+                                  struct dice *dice)
 {
     struct calibration c;
     calibration_init(&c);
@@ -272,7 +276,8 @@ static void moves_teach_the_deck_and_a_little_the_others(void **state)
     assert_true(fabs(same.slopes.b - 2.3) < 0.08 && same.slopes.b_se < 0.08);
     assert_true(fabs(same.slopes.a - 0.05) < 0.03);
     assert_true(deck.slopes.b < same.slopes.b && class.slopes.b < deck.slopes.b && none.slopes.b < class.slopes.b && none.slopes.b > 1.6);
-    assert_true(same.slopes.b_se < deck.slopes.b_se && deck.slopes.b_se < class.slopes.b_se && class.slopes.b_se < none.slopes.b_se && none.slopes.b_se < 0.5);
+    assert_true(same.slopes.b_se < deck.slopes.b_se && deck.slopes.b_se < class.slopes.b_se && class.slopes.b_se < none.slopes.b_se &&
+                none.slopes.b_se < 0.5);
     assert_true(fabs(same.reading_sd[HIGH_TONE] - 0.1) < 0.04 && fabs(same.reading_sd[LOW_TONE] - 0.1) < 0.03);
     assert_int_equal(same.calibrations_deck, 40);
     slope_table_drop(t);
@@ -397,7 +402,8 @@ static void dials_of_another_scale_teach_the_same(void **state)
         struct deck d = deck_of("one", SCALE_DB, 1.0);
         struct slope_learner *l = slope_learner_new();
         if (k) {
-            d.bias_dial = (struct dial){.present = true, .low = 20, .high = 400, .step = 1, .zero = 100, .plus = PLUS_MORE, .scale = SCALE_RATIO};
+            d.bias_dial =
+                (struct dial){.present = true, .low = 20, .high = 400, .step = 1, .zero = 100, .plus = PLUS_MORE, .scale = SCALE_RATIO};
         }
         assert_true(slope_learner_put_deck(l, &d));
         for (int i = 1; i < 6; i++) {
