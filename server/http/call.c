@@ -126,6 +126,8 @@ void call_over(struct call *c)
     if (c->in_hand)
         atomic_fetch_sub(&c->client->http->in_hand, 1);
     c->in_hand = false;
+    prepared_give(c->client->http->prepared, c->prepared);
+    c->prepared = NULL;
     call_forget(c);
 }
 

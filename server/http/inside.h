@@ -13,6 +13,7 @@
 
 #include "figures.h"
 #include "head.h"
+#include "prepared.h"
 #include "server.h"
 #include "target.h"
 
@@ -39,6 +40,7 @@ struct call {
     struct captures captures;
     char media_type[LIMIT_SHORT_TEXT + 1];
     struct buffer body;
+    struct prepared *prepared; /* carries the reply until it is sent; NULL: an ordinary response does */
     struct call *next; /* in the workers' queue */
 };
 
@@ -67,6 +69,7 @@ struct http {
     atomic_int in_hand; /* requests received and not yet answered to the last byte; http_stop waits for 0 as long as it may */
     struct http_figures figures;
     struct assets *assets;
+    struct prepared_store *prepared;
     struct workers *workers;
     pthread_mutex_t clients_lock;
     struct client *clients;
@@ -111,6 +114,7 @@ void body_close(struct call *c);
 /* ---- send.c ---- */
 enum MHD_Result send_reply(struct call *c);
 enum MHD_Result send_abandoned(struct client *client);
+bool send_usual_headers(struct MHD_Response *m, const char *type); /* of every reply that carries data */
 
 /* ---- assets.c ---- */
 struct assets *assets_new(const char *folder, struct fault *f); /* NULL: out of memory */

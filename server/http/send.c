@@ -134,6 +134,20 @@ static bool add_rare(struct MHD_Response *m, const struct call *c)
     return fine;
 }
 
+bool send_usual_headers(struct MHD_Response *m, const char *type)
+{
+    return add_all(m, data_headers) && add(m, "Cache-Control", "no-store") && add(m, "Content-Type", type);
+}
+
+/* True when the usual headers are all that this reply has. */
+static bool is_usual(const struct call *c)
+{
+    const struct reply *r = &c->x.reply;
+    bool plain = r->content_type && !is_page(r->content_type) && r->file < 0 && !r->fixed;
+    bool rare = r->etag[0] || r->location[0] || r->link[0] || r->cache_control[0] || r->file_name[0] || r->retry_after_s > 0 || c->close;
+    return plain && !rare && r->status != 401 && r->status != 405 && r->status != 415 && c->x.request.method != HTTP_OPTIONS;
+}
+
 static bool add_headers(struct MHD_Response *m, const struct call *c)
 {
     const struct reply *r = &c->x.reply;
@@ -178,6 +192,24 @@ static unsigned status_of(const struct call *c)
     return (unsigned)r->status;
 }
 
+static enum MHD_Result send_prepared(struct call *c)
+{
+    const struct reply *r = &c->x.reply;
+    if (r->body.length)
+        memcpy(c->prepared->bytes, r->body.data, r->body.length);
+    return MHD_queue_response(c->client->connection, (unsigned)r->status, c->prepared->response);
+}
+
+static enum MHD_Result send_ordinary(struct call *c, unsigned status, uint64_t *size)
+{
+    struct MHD_Response *m = response_of(&c->x.reply, size);
+    if (!m)
+        return MHD_NO;
+    enum MHD_Result sent = add_headers(m, c) ? MHD_queue_response(c->client->connection, status, m) : MHD_NO;
+    MHD_destroy_response(m);
+    return sent;
+}
+
 enum MHD_Result send_reply(struct call *c)
 {
     struct client *client = c->client;
@@ -188,13 +220,11 @@ enum MHD_Result send_reply(struct call *c)
     check_filled(c);
     if (c->refused != REFUSE_NOTHING)
         write_refusal(c);
-    uint64_t size;
+    uint64_t size = c->x.reply.body.length;
     unsigned status = status_of(c);
-    struct MHD_Response *m = response_of(&c->x.reply, &size);
-    if (!m)
-        return MHD_NO;
-    enum MHD_Result sent = add_headers(m, c) ? MHD_queue_response(client->connection, status, m) : MHD_NO;
-    MHD_destroy_response(m);
+    if (is_usual(c))
+        c->prepared = prepared_take(h->prepared, c->x.reply.content_type, size);
+    enum MHD_Result sent = c->prepared ? send_prepared(c) : send_ordinary(c, status, &size);
     int64_t now = clock_monotonic_us();
     client_deadline(client, now, h->options.body_s + (int64_t)(size / LIMIT_SLOWEST_BYTES_S));
     figures_reply(&h->figures, (int)status, now - c->started_us);

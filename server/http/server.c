@@ -54,6 +54,13 @@ static void on_request_over(void *cls, struct MHD_Connection *connection, void *
     client_deadline(client, clock_monotonic_us(), h->options.idle_s);
 }
 
+/* libmicrohttpd would decode the address as well; target.c has done it, more strictly, and nobody reads its result. */
+static size_t leave_encoded(void *cls, struct MHD_Connection *connection, char *text)
+{
+    (void)cls, (void)connection;
+    return strlen(text);
+}
+
 static void on_message(void *cls, const char *format, va_list arguments) __attribute__((format(printf, 2, 0)));
 static void on_message(void *cls, const char *format, va_list arguments)
 {
@@ -97,10 +104,16 @@ static bool start_daemon(struct http *h, int fd, struct fault *f)
     /* A pool of one is no pool: then the daemon's own thread does it. */
     enum MHD_OPTION pool = h->options.threads > 1 ? MHD_OPTION_THREAD_POOL_SIZE : MHD_OPTION_END;
     h->daemon = MHD_start_daemon(flags, 0, NULL, NULL, request_handler, h, MHD_OPTION_EXTERNAL_LOGGER, on_message, NULL, MHD_OPTION_LISTEN_SOCKET,
-                                 fd, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)LIMIT_HEAD_BYTES, MHD_OPTION_CONNECTION_LIMIT, (unsigned)h->options.connections, MHD_OPTION_URI_LOG_CALLBACK, on_target, h,
+                                 fd, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)LIMIT_HEAD_BYTES, MHD_OPTION_CONNECTION_LIMIT, (unsigned)h->options.connections, MHD_OPTION_URI_LOG_CALLBACK, on_target, h, MHD_OPTION_UNESCAPE_CALLBACK, leave_encoded, NULL,
                                  MHD_OPTION_NOTIFY_CONNECTION, on_line, h, MHD_OPTION_NOTIFY_COMPLETED, on_request_over, h, pool,
                                  (unsigned)h->options.threads, MHD_OPTION_END);
     return h->daemon || fault_add(f, FAULT_MEMORY, "listen", "cannot-start", "the listener's threads could not be started");
+}
+
+static bool start_prepared(struct http *h, struct fault *f)
+{
+    h->prepared = prepared_new(send_usual_headers);
+    return h->prepared || fault_add(f, FAULT_MEMORY, "", "out-of-memory", "out of memory");
 }
 
 static bool prepare(struct http *h)
@@ -121,6 +134,7 @@ static void dismantle(struct http *h)
         MHD_stop_daemon(h->daemon); /* closes all connections and the listening socket */
     reaper_stop(h);
     assets_free(h->assets);
+    prepared_free(h->prepared);
     if (h->unix_path[0])
         unlink(h->unix_path);
     pthread_cond_destroy(&h->reaper_wake);
@@ -142,7 +156,8 @@ struct http *http_start(const struct http_options *options, const struct route *
     int fd = options->listen_fd > 0 ? options->listen_fd : listen_open(options->listen, h, f);
     if (options->listen_fd > 0)
         listen_describe(fd, h);
-    bool fine = fd >= 0 && (h->assets = assets_new(options->static_dir, f)) && (h->workers = workers_new(h, h->options.workers, h->options.worker_queue, f)) &&
+    bool fine = fd >= 0 && (h->assets = assets_new(options->static_dir, f)) && start_prepared(h, f) &&
+                (h->workers = workers_new(h, h->options.workers, h->options.worker_queue, f)) &&
                 (reaper_start(h) || fault_add(f, FAULT_MEMORY, "", "no-thread", "the reaper could not be started")) && start_daemon(h, fd, f);
     if (fine)
         return h;

@@ -14,14 +14,16 @@ static int hex_digit(char c)
     return c >= '0' && c <= '9' ? c - '0' : c >= 'a' && c <= 'f' ? c - 'a' + 10 : c >= 'A' && c <= 'F' ? c - 'A' + 10 : -1;
 }
 
-/* Decodes from[0..n) to `out`, closes it with NUL and moves *out behind that. */
+/* Decodes from[0..n), printable ASCII, to `out`, closes it with NUL and moves *out behind that. */
 static enum refusal_number decode(const char *from, size_t n, bool query, char **out)
 {
     char *start = *out, *to = start;
-    for (size_t i = 0; i < n; i++) {
-        char c = from[i];
+    const char *end = from + n;
+    bool high_bytes = false;
+    while (from < end) {
+        char c = *from++;
         if (c == '%') {
-            int high = n - i > 2 ? hex_digit(from[i + 1]) : -1, low = n - i > 2 ? hex_digit(from[i + 2]) : -1;
+            int high = end - from >= 2 ? hex_digit(from[0]) : -1, low = end - from >= 2 ? hex_digit(from[1]) : -1;
             if (high < 0 || low < 0)
                 return REFUSE_PERCENT;
             c = (char)(high * 16 + low);
@@ -29,13 +31,14 @@ static enum refusal_number decode(const char *from, size_t n, bool query, char *
                 return REFUSE_NUL;
             if (!query && c == '/')
                 return REFUSE_SLASH;
-            i += 2;
-        } else if (query && c == '+') {
+            high_bytes |= high >= 8;
+            from += 2;
+        } else if (c == '+' && query) {
             c = ' ';
         }
         *to++ = c;
     }
-    if (!utf8_valid(start, (size_t)(to - start)))
+    if (high_bytes && !utf8_valid(start, (size_t)(to - start)))
         return REFUSE_UTF8;
     *to++ = '\0';
     *out = to;
@@ -99,11 +102,14 @@ static enum refusal_number read_target(const char *raw, struct target *t, struct
 {
     if (!raw || !*raw)
         return REFUSE_TARGET;
-    if (strnlen(raw, LIMIT_URL + 1) > LIMIT_URL)
+    size_t n = (size_t)(t->raw_end - raw);
+    if (n > LIMIT_URL)
         return REFUSE_TARGET_LONG;
-    for (const char *p = raw; *p; p++)
-        if ((unsigned char)*p <= 0x20 || (unsigned char)*p >= 0x7f || *p == '#')
-            return REFUSE_TARGET;
+    bool strange = false;
+    for (size_t i = 0; i < n; i++)
+        strange |= (unsigned char)(raw[i] - 0x21) > 0x7e - 0x21 || raw[i] == '#';
+    if (strange)
+        return REFUSE_TARGET;
     char *to = t->text;
     take_authority(&raw, t, &to);
     if (*raw != '/' && strcmp(raw, "*") != 0)
