@@ -31,7 +31,8 @@ struct held_row {
 };
 
 struct importer {
-    struct store *store;
+    struct store *store;     /* the club's, or of a dry run a private copy of it */
+    struct store *rehearsal;
     struct import_options options;
     struct csv_reader *csv;
     struct buffer partial;  /* NDJSON line not yet complete */
@@ -68,6 +69,7 @@ void importer_free(struct importer *i)
     mem_free(i->writes);
     import_names_free(i->names);
     mem_free(i->errors);
+    store_close(i->rehearsal);
     mem_free(i);
 }
 
@@ -100,7 +102,7 @@ struct importer *importer_new(struct store *s, const struct import_options *opti
     }
     i->store = s;
     i->options = *options;
-    bool held = options->atomic || options->dry_run;
+    bool held = options->atomic;
     buffer_init(&i->partial, LIMIT_LINE);
     buffer_init(&i->json, LIMIT_LINE);
     i->arena = arena_new(held ? (size_t)LIMIT_HELD_ROWS * 4096 : (size_t)LIMIT_IMPORT_SLICE * LIMIT_LINE);
@@ -117,6 +119,12 @@ struct importer *importer_new(struct store *s, const struct import_options *opti
         importer_free(i);
         return NULL;
     }
+    if (options->dry_run && !(i->rehearsal = store_rehearsal(s, f))) {
+        importer_free(i);
+        return NULL;
+    }
+    if (i->rehearsal)
+        i->store = i->rehearsal;
     return i;
 }
 
@@ -167,7 +175,7 @@ static bool flush(struct importer *i, struct fault *f)
     struct fault why = {0};
     bool atomic = i->options.atomic;
     /* With atomic, a row already refused while decoding means that nothing may go in: find out the rest, then undo. */
-    bool dry = i->options.dry_run || (atomic && i->counts.refused);
+    bool dry = atomic && i->counts.refused;
     bool ok = store_apply(i->store, i->writes, (int)i->count, atomic, dry, &why);
     int64_t refused = 0;
     for (size_t k = 0; k < i->count; k++) {
@@ -182,7 +190,7 @@ static bool flush(struct importer *i, struct fault *f)
             i->counts.same++;
         else if (w->outcome == WRITE_CREATED || w->outcome == WRITE_REVISED)
             i->counts.accepted++;
-        if (w->outcome != WRITE_REFUSED && w->stamp.seq > i->counts.seq && !dry)
+        if (w->outcome != WRITE_REFUSED && w->stamp.seq > i->counts.seq && !dry && !i->rehearsal)
             i->counts.seq = w->stamp.seq;
     }
     if (!ok && !refused) { /* not a row's fault */
@@ -274,13 +282,13 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
 
 static bool one_line(struct importer *i, const char *json, size_t n, struct fault *f)
 {
-    bool held = i->options.atomic || i->options.dry_run;
+    bool held = i->options.atomic;
     if (i->count == i->capacity) {
         if (!held) {
             if (!flush(i, f))
                 return false;
         } else if (i->capacity >= LIMIT_HELD_ROWS) {
-            return fault_add(f, FAULT_TOO_LARGE, "", "too-many-rows", "an atomic import or a dry run takes at most %d rows; split the file", LIMIT_HELD_ROWS);
+            return fault_add(f, FAULT_TOO_LARGE, "", "too-many-rows", "an atomic import takes at most %d rows; split the file, or find out with a dry run that nothing is refused", LIMIT_HELD_ROWS);
         } else if (!grow(i, i->capacity * 2 < LIMIT_HELD_ROWS ? i->capacity * 2 : LIMIT_HELD_ROWS)) {
             return out_of_memory(f);
         }

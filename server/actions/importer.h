@@ -2,7 +2,7 @@
  *
  * Lines into the club: decoded, checked like a single request, applied in slices that yield to single results. Rows go in one by one (each
  * refusal is listed with its line), or with `atomic` all or none. A dry run finds out everything and changes nothing. Memory does not grow with the file,
- * except for atomic imports and dry runs, whose rows are held until the end (LIMIT_HELD_ROWS).
+ * except for atomic imports, whose rows are held until the end (LIMIT_HELD_ROWS); a dry run works on a private copy of the club.
  *
  * Use: importer_new, importer_feed with bytes as they come, importer_finish, importer_report, importer_free.
  */
