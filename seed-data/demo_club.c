@@ -332,6 +332,7 @@ struct club *club_demo(uint64_t seed)
         demo_stock(c, i);
     c->decks[IVO_T9].automatic = true;
     c->decks[IVO_T9].automatic_db = 0.3;
+    c->decks[IVO_T9].automatic_share = 0.75;
     c->decks[CLUB_REEL].overbias_drop_db = c->decks[HALDIS_REEL].overbias_drop_db = 3.0;
     c->decks[CLUB_REEL].overbias_share = 0.5;
     c->decks[HALDIS_REEL].overbias_share = 0.15;

@@ -116,7 +116,7 @@ static bool other_method(const struct bench_deck *d, const struct bench_tape *t,
                          struct chance *chance, struct calibration *c)
 {
     double flat[2];
-    if (d->automatic) {
+    if (d->automatic && chance_hit(chance, d->automatic_share)) {
         bench_truth(d, t, p, 0.0, flat);
         flat[0] += d->automatic_db + chance_normal(chance, 0, 0.2);
         flat[1] += chance_normal(chance, 0, 0.15);

@@ -109,6 +109,7 @@ static void random_deck(struct club *c, int i, bool reel)
     if (d->bias_dial.present && !d->per_channel && chance_hit(&k, 0.06)) {
         b->automatic = true;
         b->automatic_db = chance_normal(&k, 0, 0.3);
+        b->automatic_share = 0.75;
     } else if (reel && chance_hit(&k, 0.4)) {
         b->overbias_drop_db = 3.0;
         b->overbias_share = 0.3;

@@ -51,7 +51,8 @@ struct bench_deck {
     double unsteadiness;                       /* 1 = an ordinary transport */
     bool takes[CLASS_COUNT];                   /* classes it has a selector position for */
     bool automatic;                            /* finds its own bias and shows it … */
-    double automatic_db;                       /* … this far off */
+    double automatic_db;                       /* … this far off … */
+    double automatic_share;                    /* … so often; the rest is trimmed by hand */
     double overbias_drop_db;                   /* its owner sets bias past the high tone's peak by this drop; 0 = by flatness */
     double overbias_share;                     /* how often */
     /* filled by bench_deck_ready */
