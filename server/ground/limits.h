@@ -99,6 +99,7 @@
 #define LIMIT_PREPARED 1024                     /* small replies kept ready with their headers: some 6 MB at most */
 #define LIMIT_CONNECTIONS 2048
 #define LIMIT_HEAD_SECONDS 10                 /* s, a whole request head */
+#define LIMIT_CROWDED_SECONDS 1               /* s, a head or a pause when most connections are in use */
 #define LIMIT_BODY_SECONDS 60                 /* s, a whole body of one record */
 #define LIMIT_SPOOL_SECONDS 3600              /* s, a whole import upload */
 #define LIMIT_IDLE_SECONDS 60                 /* s, keep-alive without a request */

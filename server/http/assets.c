@@ -31,9 +31,15 @@ struct assets {
 static const char *type_of(const char *name)
 {
     static const char *const types[][2] = {
-        {".html", "text/html; charset=utf-8"}, {".js", "text/javascript; charset=utf-8"}, {".css", "text/css; charset=utf-8"},
-        {".svg", "image/svg+xml"},             {".webmanifest", "application/manifest+json"}, {".json", "application/json"},
-        {".png", "image/png"},                 {".ico", "image/vnd.microsoft.icon"},      {".txt", "text/plain; charset=utf-8"},
+        {".html", "text/html; charset=utf-8"},
+        {".js", "text/javascript; charset=utf-8"},
+        {".css", "text/css; charset=utf-8"},
+        {".svg", "image/svg+xml"},
+        {".webmanifest", "application/manifest+json"},
+        {".json", "application/json"},
+        {".png", "image/png"},
+        {".ico", "image/vnd.microsoft.icon"},
+        {".txt", "text/plain; charset=utf-8"},
     };
     const char *dot = strrchr(name, '.');
     for (size_t i = 0; dot && i < sizeof types / sizeof *types; i++)
@@ -78,7 +84,8 @@ void assets_free(struct assets *a)
 /* A plain file name: no folders, nothing hidden. */
 static bool plain_name(const char *name)
 {
-    return *name && *name != '.' && strlen(name) <= LIMIT_SHORT_TEXT && name[strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789.-_")] == '\0';
+    return *name && *name != '.' && strlen(name) <= LIMIT_SHORT_TEXT &&
+           name[strspn(name, "abcdefghijklmnopqrstuvwxyz0123456789.-_")] == '\0';
 }
 
 static bool answer_from_folder(const struct assets *a, const char *name, struct reply *r)

@@ -2,7 +2,7 @@
 #include "figures.h"
 
 /* Microseconds; from an answer out of memory to one that waits for a disk. */
-static const int64_t bounds_us[FIGURE_BUCKETS] = {50,    100,   250,    500,    1000,   2500,    5000,
+static const int64_t bounds_us[FIGURE_BUCKETS] = {50,    100,   250,   500,    1000,   2500,    5000,
                                                   10000, 25000, 50000, 100000, 500000, 1000000, 5000000};
 
 void figures_reply(struct http_figures *f, int status, int64_t us)
@@ -51,12 +51,13 @@ static void histogram(const struct http_figures *f, struct buffer *b)
 void figures_write(const struct http_figures *f, struct buffer *b)
 {
     head(b, "requests_total", "counter", "Requests answered, by class of status.");
-    for (int class = 1; class <= 5; class++)
+    for (int class = 1; class <= 5; class ++)
         buffer_format(b, "biasbook_http_requests_total{status=\"%dxx\"} %lld\n", class, get(&f->replies[class]));
     histogram(f, b);
     single(b, "connections", "gauge", "Connections open now.", get(&f->connections_open));
     single(b, "connections_total", "counter", "Connections taken since start.", get(&f->connections_total));
-    single(b, "connections_reaped_total", "counter", "Connections ended because a head, a body or a pause took too long.", get(&f->connections_reaped));
+    single(b, "connections_reaped_total", "counter", "Connections ended because a head, a body or a pause took too long.",
+           get(&f->connections_reaped));
     single(b, "wrong_keys_total", "counter", "Requests with a key that is not known.", get(&f->wrong_keys));
     single(b, "worker_refusals_total", "counter", "Questions refused because too many waited.", get(&f->worker_refusals));
 }

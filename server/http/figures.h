@@ -13,9 +13,9 @@
 #define FIGURE_BUCKETS 14 /* upper bounds in figures.c, then everything slower */
 
 struct http_figures {
-    atomic_llong replies[6];                   /* by status class; [0] unused */
-    atomic_llong latency[FIGURE_BUCKETS + 1];  /* from the request line to the reply being handed over */
-    atomic_llong latency_us;                   /* sum */
+    atomic_llong replies[6];                  /* by status class; [0] unused */
+    atomic_llong latency[FIGURE_BUCKETS + 1]; /* from the request line to the reply being handed over */
+    atomic_llong latency_us;                  /* sum */
     atomic_llong connections_open, connections_total, connections_reaped, connections_refused;
     atomic_llong wrong_keys, worker_refusals;
 };

@@ -28,20 +28,20 @@ struct call {
     struct exchange x;
     atomic_int state;
     enum call_phase phase;
-    struct client *client;                /* not to be touched once ABANDONED */
-    const struct route *route;        /* NULL: an asset or a refusal */
+    struct client *client;     /* not to be touched once ABANDONED */
+    const struct route *route; /* NULL: an asset or a refusal */
     enum refusal_number refused;
-    unsigned allowed;                 /* methods, for Allow */
-    bool close;                       /* after this reply */
-    bool in_hand;                     /* counted in http.in_hand */
-    int64_t started_us;               /* monotonic, at the request line */
+    unsigned allowed;   /* methods, for Allow */
+    bool close;         /* after this reply */
+    bool in_hand;       /* counted in http.in_hand */
+    int64_t started_us; /* monotonic, at the request line */
     struct head head;
     struct target target;
     struct captures captures;
     char media_type[LIMIT_SHORT_TEXT + 1];
     struct buffer body;
     struct prepared *prepared; /* carries the reply until it is sent; NULL: an ordinary response does */
-    struct call *next; /* in the workers' queue */
+    struct call *next;         /* in the workers' queue */
 };
 
 struct client {
@@ -49,6 +49,7 @@ struct client {
     struct MHD_Connection *connection;
     int fd;
     _Atomic int64_t deadline_us; /* monotonic: when the reaper ends it; 0 = never */
+    _Atomic int64_t idle_us;     /* monotonic: since when a request head is waited for; 0 = a request is in hand */
     struct call *call;           /* NULL before the first request and once abandoned */
     bool abandoned;
     struct client *previous, *next; /* under http.clients_lock */
@@ -84,11 +85,11 @@ void listen_describe(int fd, struct http *h);
 
 /* ---- call.c: life of a call ---- */
 struct call *call_new(struct client *client) __attribute__((warn_unused_result));
-void call_free(struct call *c);              /* NULL allowed */
+void call_free(struct call *c);                          /* NULL allowed */
 void call_begin(struct call *c, const char *raw_target); /* forgets the last request */
-void call_forget(struct call *c);            /* closes files, lets large memory go */
+void call_forget(struct call *c);                        /* closes files, lets large memory go */
 void call_in_hand(struct call *c);
-void call_over(struct call *c); /* answered or given up */
+void call_over(struct call *c);                               /* answered or given up */
 void call_refuse(struct call *c, enum refusal_number number); /* the first refusal stays */
 void reply_clear(struct reply *r);
 
@@ -100,7 +101,7 @@ enum MHD_Result request_handler(void *cls, struct MHD_Connection *connection, co
 void checks_head(struct call *c, const char *method);
 
 /* ---- origin.c ---- */
-bool origin_is_own(const struct head *head);                  /* false: an unsafe request by a page of another site */
+bool origin_is_own(const struct head *head);              /* false: an unsafe request by a page of another site */
 bool host_is_own(const struct http *h, const char *host); /* loopback name or address, or what we listen on */
 
 /* ---- who.c ---- */
@@ -131,8 +132,14 @@ bool reaper_start(struct http *h);
 void reaper_stop(struct http *h);
 void client_opened(struct http *h, struct MHD_Connection *connection, void **context);
 void client_closed(struct http *h, void **context);
+static inline void client_idle(struct client *client, int64_t now_us, int64_t seconds)
+{
+    atomic_store_explicit(&client->idle_us, now_us, memory_order_relaxed);
+    atomic_store_explicit(&client->deadline_us, now_us + seconds * 1000000, memory_order_relaxed);
+}
 static inline void client_deadline(struct client *client, int64_t now_us, int64_t seconds)
 {
+    atomic_store_explicit(&client->idle_us, 0, memory_order_relaxed);
     atomic_store_explicit(&client->deadline_us, now_us + seconds * 1000000, memory_order_relaxed);
 }
 static inline void client_no_deadline(struct client *client)

@@ -38,7 +38,8 @@ static bool pattern_fits(const char *pattern, const char *path, struct captures 
     }
 }
 
-const struct route *route_find(const struct route *table, const char *path, enum http_method method, struct captures *captures, unsigned *allowed)
+const struct route *route_find(const struct route *table, const char *path, enum http_method method, struct captures *captures,
+                               unsigned *allowed)
 {
     unsigned bit = 1u << (method == HTTP_HEAD ? HTTP_GET : method);
     *allowed = 0;

@@ -11,7 +11,7 @@
 #include <stddef.h>
 
 #define PREPARED_BYTES 4096 /* longest body kept so */
-#define PREPARED_TYPE 48
+#define PREPARED_TYPE  48
 
 struct prepared {
     struct MHD_Response *response;

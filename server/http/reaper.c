@@ -22,7 +22,7 @@ void client_opened(struct http *h, struct MHD_Connection *connection, void **con
     client->http = h;
     client->connection = connection;
     client->fd = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_CONNECTION_FD)->connect_fd;
-    client_deadline(client, clock_monotonic_us(), h->options.head_s);
+    client_idle(client, clock_monotonic_us(), h->options.head_s);
     figure_add(&h->figures.connections_open, 1);
     figure_add(&h->figures.connections_total, 1);
     pthread_mutex_lock(&h->clients_lock);
@@ -53,12 +53,22 @@ void client_closed(struct http *h, void **context)
     mem_free(client);
 }
 
+/* When three quarters of all connections are in use, nobody may sit on one for long without a request: those who have one get in again. */
+static bool too_late(struct client *client, int64_t now, bool crowded)
+{
+    int64_t deadline = atomic_load_explicit(&client->deadline_us, memory_order_relaxed);
+    int64_t idle = atomic_load_explicit(&client->idle_us, memory_order_relaxed);
+    if (deadline == 0)
+        return false;
+    return now >= deadline || (crowded && idle && now - idle >= LIMIT_CROWDED_SECONDS * 1000000LL);
+}
+
 static void look(struct http *h)
 {
     int64_t now = clock_monotonic_us();
+    bool crowded = atomic_load(&h->figures.connections_open) * 4 >= (long long)h->options.connections * 3;
     for (struct client *client = h->clients; client; client = client->next) {
-        int64_t deadline = atomic_load_explicit(&client->deadline_us, memory_order_relaxed);
-        if (deadline == 0 || now < deadline)
+        if (!too_late(client, now, crowded))
             continue;
         figure_add(&h->figures.connections_reaped, 1);
         client_no_deadline(client);

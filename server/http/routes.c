@@ -6,8 +6,8 @@
 
 #include "../actions/actions.h"
 
-#define READ METHOD_GET
-#define RECORD BODY_RECORD, 0, NULL
+#define READ    METHOD_GET
+#define RECORD  BODY_RECORD, 0, NULL
 #define NOTHING BODY_NONE, 0, NULL
 
 const struct route biasbook_routes[] = {

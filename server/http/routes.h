@@ -60,7 +60,8 @@ struct captures {
 
 /* The row for this path and method. NULL: no row has this path (`*allowed` 0) or none of those that do takes the method (`*allowed` is
  * the union of their methods). */
-const struct route *route_find(const struct route *table, const char *path, enum http_method method, struct captures *captures, unsigned *allowed);
+const struct route *route_find(const struct route *table, const char *path, enum http_method method, struct captures *captures,
+                               unsigned *allowed);
 
 int64_t route_largest_body(const struct route *r);
 const char *route_types(const struct route *r);

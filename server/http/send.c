@@ -5,6 +5,7 @@
 #include "inside.h"
 
 #include "../ground/clock.h"
+#include "../ground/log.h"
 #include "../wire/wire.h"
 #include "etag.h"
 
@@ -18,8 +19,9 @@ struct header {
 
 /* Pages may load from here and nowhere else; nothing inline, never in a frame. */
 static const struct header page_headers[] = {
-    {"Content-Security-Policy", "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
-                                "base-uri 'none'; frame-ancestors 'none'; manifest-src 'self'; worker-src 'self'"},
+    {"Content-Security-Policy",
+     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
+     "base-uri 'none'; frame-ancestors 'none'; manifest-src 'self'; worker-src 'self'"},
     {"X-Content-Type-Options", "nosniff"},
     {"Referrer-Policy", "no-referrer"},
     {"Cross-Origin-Opener-Policy", "same-origin"},
@@ -125,8 +127,9 @@ static bool add_rare(struct MHD_Response *m, const struct call *c)
     if (r->status == 405 || (c->x.request.method == HTTP_OPTIONS && c->refused == REFUSE_NOTHING))
         fine = fine && add_allow(m, c->allowed);
     if (r->status == 401)
-        fine = fine && add(m, "WWW-Authenticate", c->refused == REFUSE_WRONG_KEY ? "Bearer realm=\"biasbook\", error=\"invalid_token\""
-                                                                                : "Bearer realm=\"biasbook\"");
+        fine = fine &&
+               add(m, "WWW-Authenticate",
+                   c->refused == REFUSE_WRONG_KEY ? "Bearer realm=\"biasbook\", error=\"invalid_token\"" : "Bearer realm=\"biasbook\"");
     if (r->status == 415 && c->route)
         fine = fine && add_accept(m, route_types(c->route));
     if (c->close)
@@ -228,14 +231,18 @@ enum MHD_Result send_reply(struct call *c)
     int64_t now = clock_monotonic_us();
     client_deadline(client, now, h->options.body_s + (int64_t)(size / LIMIT_SLOWEST_BYTES_S));
     figures_reply(&h->figures, (int)status, now - c->started_us);
+    if (status == 500)
+        log_line(LOG_ERROR, "answered 500", "path", c->x.request.path, "code", c->refused ? refusal_of(c->refused)->code : "by the action",
+                 NULL);
     return sent;
 }
 
 /* The holder of the exchange did not finish in time and still has it; nothing of the call may be used. */
 enum MHD_Result send_abandoned(struct client *client)
 {
-    static char text[] = "{\"type\":\"about:blank\",\"title\":\"Service Unavailable\",\"status\":503,\"errors\":[{\"field\":\"\",\"code\":\"stopping\","
-                         "\"detail\":\"the server stopped before this was answered; ask again whether it was done\"}]}\n";
+    static char text[] =
+        "{\"type\":\"about:blank\",\"title\":\"Service Unavailable\",\"status\":503,\"errors\":[{\"field\":\"\",\"code\":\"stopping\","
+        "\"detail\":\"the server stopped before this was answered; ask again whether it was done\"}]}\n";
     struct MHD_Response *m = MHD_create_response_from_buffer(sizeof text - 1, text, MHD_RESPMEM_PERSISTENT);
     if (!m)
         return MHD_NO;

@@ -10,6 +10,7 @@
 #include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
+#include <sys/resource.h>
 #include <time.h>
 #include <unistd.h>
 
@@ -51,7 +52,7 @@ static void on_request_over(void *cls, struct MHD_Connection *connection, void *
         return;
     if (client->call)
         call_over(client->call);
-    client_deadline(client, clock_monotonic_us(), h->options.idle_s);
+    client_idle(client, clock_monotonic_us(), h->options.idle_s);
 }
 
 /* libmicrohttpd would decode the address as well; target.c has done it, more strictly, and nobody reads its result. */
@@ -73,6 +74,24 @@ static void on_message(void *cls, const char *format, va_list arguments)
 
 /* ---- start ---- */
 
+#define OTHER_DESCRIPTORS 128 /* the club's file, spooled bodies and replies, logs */
+
+/* As many of the connections wanted as the process may have descriptors for, raising its own limit as far as it may. */
+static int descriptors_for(int connections)
+{
+    struct rlimit r;
+    rlim_t want = (rlim_t)connections + OTHER_DESCRIPTORS;
+    if (getrlimit(RLIMIT_NOFILE, &r) != 0 || r.rlim_cur >= want)
+        return connections;
+    r.rlim_cur = r.rlim_max < want ? r.rlim_max : want;
+    if (setrlimit(RLIMIT_NOFILE, &r) != 0)
+        getrlimit(RLIMIT_NOFILE, &r);
+    if (r.rlim_cur >= want)
+        return connections;
+    log_line(LOG_WARN, "fewer connections", "reason", "the limit of open files is too low", NULL);
+    return r.rlim_cur > 2 * OTHER_DESCRIPTORS ? (int)r.rlim_cur - OTHER_DESCRIPTORS : (int)r.rlim_cur / 2;
+}
+
 static void defaults(struct http_options *o)
 {
     long cores = sysconf(_SC_NPROCESSORS_ONLN);
@@ -84,6 +103,7 @@ static void defaults(struct http_options *o)
         o->worker_queue = LIMIT_WORKER_QUEUE;
     if (o->connections <= 0)
         o->connections = LIMIT_CONNECTIONS;
+    o->connections = descriptors_for(o->connections);
     if (o->connections < o->threads)
         o->connections = o->threads;
     if (o->head_s <= 0)
@@ -103,10 +123,11 @@ static bool start_daemon(struct http *h, int fd, struct fault *f)
     unsigned flags = MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG;
     /* A pool of one is no pool: then the daemon's own thread does it. */
     enum MHD_OPTION pool = h->options.threads > 1 ? MHD_OPTION_THREAD_POOL_SIZE : MHD_OPTION_END;
-    h->daemon = MHD_start_daemon(flags, 0, NULL, NULL, request_handler, h, MHD_OPTION_EXTERNAL_LOGGER, on_message, NULL, MHD_OPTION_LISTEN_SOCKET,
-                                 fd, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)LIMIT_HEAD_BYTES, MHD_OPTION_CONNECTION_LIMIT, (unsigned)h->options.connections, MHD_OPTION_URI_LOG_CALLBACK, on_target, h, MHD_OPTION_UNESCAPE_CALLBACK, leave_encoded, NULL,
-                                 MHD_OPTION_NOTIFY_CONNECTION, on_line, h, MHD_OPTION_NOTIFY_COMPLETED, on_request_over, h, pool,
-                                 (unsigned)h->options.threads, MHD_OPTION_END);
+    h->daemon = MHD_start_daemon(flags, 0, NULL, NULL, request_handler, h, MHD_OPTION_EXTERNAL_LOGGER, on_message, NULL,
+                                 MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)LIMIT_HEAD_BYTES,
+                                 MHD_OPTION_CONNECTION_LIMIT, (unsigned)h->options.connections, MHD_OPTION_URI_LOG_CALLBACK, on_target, h,
+                                 MHD_OPTION_UNESCAPE_CALLBACK, leave_encoded, NULL, MHD_OPTION_NOTIFY_CONNECTION, on_line, h,
+                                 MHD_OPTION_NOTIFY_COMPLETED, on_request_over, h, pool, (unsigned)h->options.threads, MHD_OPTION_END);
     return h->daemon || fault_add(f, FAULT_MEMORY, "listen", "cannot-start", "the listener's threads could not be started");
 }
 
@@ -158,7 +179,8 @@ struct http *http_start(const struct http_options *options, const struct route *
         listen_describe(fd, h);
     bool fine = fd >= 0 && (h->assets = assets_new(options->static_dir, f)) && start_prepared(h, f) &&
                 (h->workers = workers_new(h, h->options.workers, h->options.worker_queue, f)) &&
-                (reaper_start(h) || fault_add(f, FAULT_MEMORY, "", "no-thread", "the reaper could not be started")) && start_daemon(h, fd, f);
+                (reaper_start(h) || fault_add(f, FAULT_MEMORY, "", "no-thread", "the reaper could not be started")) &&
+                start_daemon(h, fd, f);
     if (fine)
         return h;
     if (fd >= 0)

@@ -35,7 +35,8 @@ struct http_options {
 
 /* Listens and answers from its return on. `options` is copied; its texts and `routes` must live until http_stop. NULL and a fault (FAULT_STORE for
  * the address, FAULT_MEMORY) otherwise. */
-struct http *http_start(const struct http_options *options, const struct route *routes, struct fault *f) __attribute__((warn_unused_result));
+struct http *http_start(const struct http_options *options, const struct route *routes, struct fault *f)
+    __attribute__((warn_unused_result));
 
 #define HTTP_ADDRESS 160
 /* What to type into a browser, "http://127.0.0.1:8460/" with the real port, or "unix:PATH". Returns `out`. */

@@ -47,7 +47,8 @@ static enum action_result echo(struct house *house, struct exchange *x)
         buffer_format(b, "%s=%s|", x->request.parameters[i].name, x->request.parameters[i].value);
     if (x->request.body)
         buffer_add(b, x->request.body, x->request.body_length);
-    buffer_format(b, "|%s|%d|%s|%s", x->request.content_type, x->request.who.role, x->request.who.name, x->request.if_match ? x->request.if_match : "");
+    buffer_format(b, "|%s|%d|%s|%s", x->request.content_type, x->request.who.role, x->request.who.name,
+                  x->request.if_match ? x->request.if_match : "");
     return ACTION_DONE;
 }
 

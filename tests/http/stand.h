@@ -17,8 +17,8 @@
 #include <cmocka.h>
 
 #define STEWARD_KEY "bb1_STEWARDstewardSTEWARDstewardSTEWARDsteward0"
-#define LOGGER_KEY "bb1_LOGGERloggerLOGGERloggerLOGGERloggerLOGGEl0"
-#define READER_KEY "bb1_READERreaderREADERreaderREADERreaderREADEr0"
+#define LOGGER_KEY  "bb1_LOGGERloggerLOGGERloggerLOGGERloggerLOGGEl0"
+#define READER_KEY  "bb1_READERreaderREADERreaderREADERreaderREADEr0"
 #define STRANGE_KEY "bb1_STRANGEstrangeSTRANGEstrangeSTRANGEstrange0"
 
 struct house {
@@ -26,8 +26,8 @@ struct house {
     pthread_cond_t changed;
     struct exchange *held[256]; /* exchanges an action kept (ACTION_LATER), in order */
     int held_count;
-    bool gate_open; /* workers pass /gate */
-    int at_gate;    /* workers that wait there */
+    bool gate_open;     /* workers pass /gate */
+    int at_gate;        /* workers that wait there */
     atomic_int actions; /* how many actions were called */
     pthread_t finisher;
     bool finisher_runs;

@@ -35,9 +35,12 @@ static void get(const char *path, const char *more)
 static void from_a_folder(void **state)
 {
     (void)state;
-    static const char *const names[][2] = {{"index.html", "text/html; charset=utf-8"},   {"page-2.html", "text/html; charset=utf-8"},
-                                           {"log.js", "text/javascript; charset=utf-8"}, {"ledger.css", "text/css; charset=utf-8"},
-                                           {"mark.svg", "image/svg+xml"},                {"app.webmanifest", "application/manifest+json"},
+    static const char *const names[][2] = {{"index.html", "text/html; charset=utf-8"},
+                                           {"page-2.html", "text/html; charset=utf-8"},
+                                           {"log.js", "text/javascript; charset=utf-8"},
+                                           {"ledger.css", "text/css; charset=utf-8"},
+                                           {"mark.svg", "image/svg+xml"},
+                                           {"app.webmanifest", "application/manifest+json"},
                                            {"other.bin", "application/octet-stream"}};
     assert_non_null(mkdtemp(folder));
     for (size_t i = 0; i < sizeof names / sizeof *names; i++)
@@ -52,7 +55,8 @@ static void from_a_folder(void **state)
         assert_string_equal(header_of(&a, "Content-Type", text), names[i][1]);
         assert_string_equal(header_of(&a, "Cache-Control", text), "no-cache");
     }
-    static const char *const nowhere[] = {"/.hidden", "/nothing.html", "/Index.html", "/..", "/%2e%2e/index.html", "/sub/index.html", "/index.html/", "/index.html%20"};
+    static const char *const nowhere[] = {"/.hidden",           "/nothing.html",   "/Index.html",  "/..",
+                                          "/%2e%2e/index.html", "/sub/index.html", "/index.html/", "/index.html%20"};
     for (size_t i = 0; i < sizeof nowhere / sizeof *nowhere; i++) {
         get(nowhere[i], "");
         if (a.status != 404 && a.status != 400)
@@ -92,7 +96,8 @@ static void policies(void **state)
     for (int i = 0; i < 2; i++) {
         get(pages[i], "");
         header_of(&a, "Content-Security-Policy", text);
-        static const char *const parts[] = {"default-src 'none'", "script-src 'self'", "frame-ancestors 'none'", "base-uri 'none'", "form-action 'self'"};
+        static const char *const parts[] = {"default-src 'none'", "script-src 'self'", "frame-ancestors 'none'", "base-uri 'none'",
+                                            "form-action 'self'"};
         for (size_t p = 0; p < sizeof parts / sizeof *parts; p++)
             assert_non_null(strstr(text, parts[p]));
         assert_null(strstr(text, "unsafe"));

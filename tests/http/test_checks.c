@@ -12,7 +12,7 @@ static struct speaker k;
 static struct answer a;
 static char text[512];
 
-#define J "Content-Type: application/json\r\n"
+#define J   "Content-Type: application/json\r\n"
 #define TWO "Content-Length: 2\r\n\r\n{}"
 
 static void refusals(void **state)
@@ -45,9 +45,12 @@ static void refusals(void **state)
         {"PUT /echo/a HTTP/1.1\r\nHost: a\r\n" J "Content-Encoding: gzip\r\n" TWO, 415, "content-coding", NULL, NULL, true},
         {"PUT /echo/a HTTP/1.1\r\nHost: a\r\n" J "Content-Encoding: identity\r\n" TWO, 200, NULL, NULL, NULL, false},
         {"PUT /echo/a HTTP/1.1\r\nHost: a\r\n" J "Content-Length: 65537\r\n\r\n", 413, "too-large", NULL, NULL, true},
-        {"PUT /echo/a HTTP/1.1\r\nHost: a\r\n" J "Expect: 100-continue\r\nContent-Length: 65537\r\n\r\n", 413, "too-large", NULL, NULL, true},
-        {"POST /weigh HTTP/1.1\r\nHost: a\r\nContent-Type: text/csv\r\nContent-Length: 3000001\r\n\r\n", 413, "too-large", NULL, NULL, true},
-        {"POST /weigh HTTP/1.1\r\nHost: a\r\n" TWO, 415, "media-type", "Accept", "application/x-ndjson, application/ndjson, application/jsonl, text/csv", true},
+        {"PUT /echo/a HTTP/1.1\r\nHost: a\r\n" J "Expect: 100-continue\r\nContent-Length: 65537\r\n\r\n", 413, "too-large", NULL, NULL,
+         true},
+        {"POST /weigh HTTP/1.1\r\nHost: a\r\nContent-Type: text/csv\r\nContent-Length: 3000001\r\n\r\n", 413, "too-large", NULL, NULL,
+         true},
+        {"POST /weigh HTTP/1.1\r\nHost: a\r\n" TWO, 415, "media-type", "Accept",
+         "application/x-ndjson, application/ndjson, application/jsonl, text/csv", true},
         {"GET /hello HTTP/1.1\r\nHost: a\r\n" TWO, 413, "no-body-expected", NULL, NULL, true},
         {"PUT /echo/a HTTP/1.1\r\nHost: a\r\nOrigin: http://b\r\n" J TWO, 403, "cross-site", NULL, NULL, true},
         {"PUT /echo/a HTTP/1.1\r\nHost: a\r\nOrigin: http://a\r\n" J TWO, 200, NULL, NULL, NULL, false},

@@ -9,8 +9,9 @@
 static void listed(void **state)
 {
     (void)state;
-    static const char *const values[] = {"\"a1\"", "W/\"a1\"", "\"b\", \"a1\"", "\"b\",W/\"a1\"", " \"a1\" ", "*", " * ", "\"b\" , \"a1\" , \"c\"",
-                                         ", ,\"a1\"", "\"a,b\", \"a1\"", "\"a1\",", "W/\"\", \"a1\""};
+    static const char *const values[] = {"\"a1\"",  "W/\"a1\"",      "\"b\", \"a1\"",          "\"b\",W/\"a1\"", " \"a1\" ",
+                                         "*",       " * ",           "\"b\" , \"a1\" , \"c\"", ", ,\"a1\"",      "\"a,b\", \"a1\"",
+                                         "\"a1\",", "W/\"\", \"a1\""};
     for (size_t i = 0; i < sizeof values / sizeof *values; i++)
         if (!etag_listed(values[i], "a1"))
             fail_msg("%s", values[i]);
@@ -19,8 +20,9 @@ static void listed(void **state)
 static void not_listed(void **state)
 {
     (void)state;
-    static const char *const values[] = {"",       "\"a\"",  "\"a12\"", "a1",   "\"A1\"", "w/\"a1\"", "\"a1",         "\"b\" \"a1\"", "\"b\"; \"a1\"",
-                                         "*, \"b\"", "**",   "\"x\"*",  "\"a,a1\"", "W\"a1\"", "\"\"",  "\"b\", a1", ",",            "W/"};
+    static const char *const values[] = {"",         "\"a\"",        "\"a12\"",       "a1",        "\"A1\"", "w/\"a1\"",
+                                         "\"a1",     "\"b\" \"a1\"", "\"b\"; \"a1\"", "*, \"b\"",  "**",     "\"x\"*",
+                                         "\"a,a1\"", "W\"a1\"",      "\"\"",          "\"b\", a1", ",",      "W/"};
     for (size_t i = 0; i < sizeof values / sizeof *values; i++)
         if (etag_listed(values[i], "a1"))
             fail_msg("%s", values[i]);

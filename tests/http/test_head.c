@@ -8,8 +8,8 @@
 #include <stdio.h>
 #include <string.h>
 
-#define H "Host: localhost\r\n"
-#define J "Content-Type: application/json\r\n"
+#define H     "Host: localhost\r\n"
+#define J     "Content-Type: application/json\r\n"
 #define INNER "GET /hello HTTP/1.1\r\n" H "\r\n" /* what an attacker wants to be taken for a request */
 
 struct row {
@@ -21,15 +21,18 @@ struct row {
 };
 
 static const struct row rows[] = {
-    {"length and chunked", "PUT /echo/a HTTP/1.1\r\n" H J "Content-Length: 4\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n" INNER, 0, 400, false},
-    {"chunked and length", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding: chunked\r\nContent-Length: 4\r\n\r\n0\r\n\r\n" INNER, 0, 400, false},
+    {"length and chunked", "PUT /echo/a HTTP/1.1\r\n" H J "Content-Length: 4\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n" INNER, 0, 400,
+     false},
+    {"chunked and length", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding: chunked\r\nContent-Length: 4\r\n\r\n0\r\n\r\n" INNER, 0, 400,
+     false},
     {"chunked alone", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding: chunked\r\n\r\n0\r\n\r\n" INNER, 0, 411, false},
     {"chunked, bare line feeds", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding: chunked\r\n\r\n2\n{}\n0\n\n" INNER, 0, 411, false},
     {"chunked on a GET", "GET /hello HTTP/1.1\r\n" H "Transfer-Encoding: chunked\r\n\r\n0\r\n\r\n" INNER, 0, 411, false},
     {"unknown coding", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding: xchunked\r\n\r\n" INNER, 0, 411, false},
     {"coding with a vertical tab", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding: \vchunked\r\n\r\n0\r\n\r\n" INNER, 0, 400, false},
     {"empty coding", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding:\r\nContent-Length: 2\r\n\r\n{}" INNER, 0, 400, false},
-    {"two codings", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding: chunked\r\nTransfer-Encoding: identity\r\n\r\n0\r\n\r\n" INNER, 0, 411, false},
+    {"two codings", "PUT /echo/a HTTP/1.1\r\n" H J "Transfer-Encoding: chunked\r\nTransfer-Encoding: identity\r\n\r\n0\r\n\r\n" INNER, 0,
+     411, false},
     {"two lengths", "PUT /echo/a HTTP/1.1\r\n" H J "Content-Length: 2\r\nContent-Length: 40\r\n\r\n{}" INNER, 0, 400, false},
     {"two lengths, other order", "PUT /echo/a HTTP/1.1\r\n" H J "Content-Length: 40\r\nContent-Length: 2\r\n\r\n{}" INNER, 0, 400, false},
     {"two equal lengths", "PUT /echo/a HTTP/1.1\r\n" H J "Content-Length: 2\r\nContent-Length: 2\r\n\r\n{}" INNER, 0, 400, false},
@@ -87,11 +90,14 @@ static const struct row rows[] = {
     {"high byte in the target", "GET /hell\xc3\xb6 HTTP/1.1\r\n" H "\r\n" INNER, 0, 400, false},
     {"no path", "GET hello HTTP/1.1\r\n" H "\r\n" INNER, 0, 400, false},
     {"unknown expectation", "PUT /echo/a HTTP/1.1\r\n" H J "Expect: 200-ok\r\nContent-Length: 2\r\n\r\n{}" INNER, 0, 417, false},
-    {"NUL in the request line", "GET /hello\0 HTTP/1.1\r\n" H "\r\n" INNER, sizeof("GET /hello\0 HTTP/1.1\r\n" H "\r\n" INNER) - 1, 400, false},
-    {"NUL in a header value", "GET /hello HTTP/1.1\r\n" H "X-A: b\0c\r\n\r\n" INNER, sizeof("GET /hello HTTP/1.1\r\n" H "X-A: b\0c\r\n\r\n" INNER) - 1, 400, false},
+    {"NUL in the request line", "GET /hello\0 HTTP/1.1\r\n" H "\r\n" INNER, sizeof("GET /hello\0 HTTP/1.1\r\n" H "\r\n" INNER) - 1, 400,
+     false},
+    {"NUL in a header value", "GET /hello HTTP/1.1\r\n" H "X-A: b\0c\r\n\r\n" INNER,
+     sizeof("GET /hello HTTP/1.1\r\n" H "X-A: b\0c\r\n\r\n" INNER) - 1, 400, false},
     {"NUL in a length", "PUT /echo/a HTTP/1.1\r\n" H J "Content-Length: 2\0009\r\n\r\n{}" INNER,
      sizeof("PUT /echo/a HTTP/1.1\r\n" H J "Content-Length: 2\0009\r\n\r\n{}" INNER) - 1, 400, false},
-    {"NUL in a header name", "GET /hello HTTP/1.1\r\n" H "X\0A: b\r\n\r\n" INNER, sizeof("GET /hello HTTP/1.1\r\n" H "X\0A: b\r\n\r\n" INNER) - 1, 400, false},
+    {"NUL in a header name", "GET /hello HTTP/1.1\r\n" H "X\0A: b\r\n\r\n" INNER,
+     sizeof("GET /hello HTTP/1.1\r\n" H "X\0A: b\r\n\r\n" INNER) - 1, 400, false},
     /* a body that is refused from the head: what the client still sends must not be taken for a request */
     {"body on a route without one", "GET /hello HTTP/1.1\r\n" H "Content-Length: 56\r\n\r\n" INNER INNER, 0, 413, false},
     {"body larger than the route takes", "PUT /echo/a HTTP/1.1\r\n" H J "Content-Length: 65537\r\n\r\n" INNER, 0, 413, false},

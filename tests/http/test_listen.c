@@ -39,8 +39,19 @@ static void any_free_port(void **state)
 static void wrong_addresses(void **state)
 {
     (void)state;
-    static const char *const wrong[] = {"", "127.0.0.1", ":80", "127.0.0.1:", "127.0.0.1:x", "127.0.0.1:65536", "127.0.0.1:-1", "127.0.0.1:80x", "::1:80", "[::1:80",
-                                        "unix:", "unix:/nonexistent/folder/socket", "256.0.0.1:80"};
+    static const char *const wrong[] = {"",
+                                        "127.0.0.1",
+                                        ":80",
+                                        "127.0.0.1:",
+                                        "127.0.0.1:x",
+                                        "127.0.0.1:65536",
+                                        "127.0.0.1:-1",
+                                        "127.0.0.1:80x",
+                                        "::1:80",
+                                        "[::1:80",
+                                        "unix:",
+                                        "unix:/nonexistent/folder/socket",
+                                        "256.0.0.1:80"};
     for (size_t i = 0; i < sizeof wrong / sizeof *wrong; i++) {
         struct fault f = {0};
         struct http_options o = {.listen = wrong[i]};

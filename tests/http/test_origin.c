@@ -19,7 +19,7 @@ static void own_or_foreign(void **state)
         {"none", NULL, "club.example", true},
         {"same-site", NULL, "club.example", false},
         {"cross-site", NULL, "club.example", false},
-        {"cross-site", "http://club.example", "club.example", false}, /* the browser knows better */
+        {"cross-site", "http://club.example", "club.example", false},   /* the browser knows better */
         {"same-origin", "https://club.example", "10.0.0.5:8460", true}, /* a proxy changed Host */
         {"", NULL, "club.example", false},
         {NULL, "http://club.example", "club.example", true},
@@ -46,11 +46,22 @@ static void own_or_foreign(void **state)
 static void own_hosts(void **state)
 {
     (void)state;
-    static const char *const own[] = {"localhost", "localhost:8460", "LocalHost:1", "127.0.0.1", "127.0.0.1:8460", "127.1.2.3:80",
-                                      "[::1]",     "[::1]:8460",     "192.0.2.7:8460", "192.0.2.7"};
-    static const char *const foreign[] = {"club.example",    "localhost.club.example:8460", "127.0.0.1.club.example", "10.0.0.1:8460", "192.0.2.70",
-                                          "[::2]:8460",      "127.0.0.1club.example",       "127.1",                  "0x7f.0.0.1",    "2130706433",
-                                          "localhost.",      ":8460",                       "",                       "[::1].club.example"};
+    static const char *const own[] = {"localhost",    "localhost:8460", "LocalHost:1", "127.0.0.1",      "127.0.0.1:8460",
+                                      "127.1.2.3:80", "[::1]",          "[::1]:8460",  "192.0.2.7:8460", "192.0.2.7"};
+    static const char *const foreign[] = {"club.example",
+                                          "localhost.club.example:8460",
+                                          "127.0.0.1.club.example",
+                                          "10.0.0.1:8460",
+                                          "192.0.2.70",
+                                          "[::2]:8460",
+                                          "127.0.0.1club.example",
+                                          "127.1",
+                                          "0x7f.0.0.1",
+                                          "2130706433",
+                                          "localhost.",
+                                          ":8460",
+                                          "",
+                                          "[::1].club.example"};
     struct http h = {.own_host = "192.0.2.7"};
     for (size_t i = 0; i < sizeof own / sizeof *own; i++)
         if (!host_is_own(&h, own[i]))

@@ -30,7 +30,8 @@ static void taken_once(void **state)
     assert_int_equal(made, 2);
     prepared_give(s, a);
     prepared_give(s, b);
-    struct prepared *c = prepared_take(s, "text/html", 100), *d = prepared_take(s, "text/plain", 100 + 256); /* same bucket, another reply */
+    struct prepared *c = prepared_take(s, "text/html", 100),
+                    *d = prepared_take(s, "text/plain", 100 + 256); /* same bucket, another reply */
     assert_int_equal(made, 4);
     assert_int_equal(c->size, 100);
     assert_int_equal(d->size, 356);

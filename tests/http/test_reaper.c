@@ -107,11 +107,36 @@ static void honest_beside_slow(void **state)
     stand_down(&s);
 }
 
+/* All connections are taken by clients that say nothing for a while: one with a request gets in soon, and waiting exchanges are left alone. */
+static void crowded(void **state)
+{
+    (void)state;
+    static struct speaker silent[30];
+    stand_up(&s, (struct http_options){.connections = 32, .head_s = 60, .idle_s = 60});
+    dial_in(&s, &k);
+    say(&k, ROUTE("GET /later/x") "\r\n");
+    stand_wait_held(&s, 1);
+    for (int i = 0; i < 30; i++)
+        dial_in(&s, &silent[i]);
+    for (int i = 0; i < 4; i++) {
+        ask(&s, ROUTE("GET /hello"), &a);
+        assert_int_equal(a.status, 200);
+    }
+    usleep(1300000);
+    stand_finish_held(&s);
+    assert_true(hear(&k, &a, false));
+    assert_string_equal(a.body, "finished x");
+    hang_up(&k);
+    for (int i = 0; i < 30; i++)
+        hang_up(&silent[i]);
+    stand_down(&s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(slow_head),           cmocka_unit_test(slow_body),          cmocka_unit_test(long_pause),
-        cmocka_unit_test(waiting_is_not_slow), cmocka_unit_test(honest_beside_slow),
+        cmocka_unit_test(waiting_is_not_slow), cmocka_unit_test(honest_beside_slow), cmocka_unit_test(crowded),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

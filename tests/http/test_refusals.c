@@ -12,7 +12,8 @@ static void each_is_whole_and_its_own(void **state)
         struct fault_item item;
         assert_non_null(r->code);
         assert_true(r->status >= 400 && r->status < 600);
-        assert_true(strlen(r->code) > 0 && strlen(r->code) < sizeof item.code && strspn(r->code, "abcdefghijklmnopqrstuvwxyz0123456789-") == strlen(r->code));
+        assert_true(strlen(r->code) > 0 && strlen(r->code) < sizeof item.code &&
+                    strspn(r->code, "abcdefghijklmnopqrstuvwxyz0123456789-") == strlen(r->code));
         assert_true(strlen(r->detail) > 10 && strlen(r->detail) < sizeof item.detail && strlen(r->field) < sizeof item.field);
         assert_true(r->status != 503 || r->retry_after_s > 0);
         for (int j = REFUSE_NOTHING + 1; j < i; j++)

@@ -179,7 +179,8 @@ static void *client(void *user)
     char bytes[300], want[100];
     dial_in(&s, mine);
     for (int i = 0; i < 60; i++) {
-        snprintf(bytes, sizeof bytes, ROUTE("PUT /later/c%d-%d") "Content-Type: application/json\r\nContent-Length: 2\r\n\r\n{}", (int)number, i);
+        snprintf(bytes, sizeof bytes, ROUTE("PUT /later/c%d-%d") "Content-Type: application/json\r\nContent-Length: 2\r\n\r\n{}",
+                 (int)number, i);
         snprintf(want, sizeof want, "finished c%d-%d", (int)number, i);
         say(mine, bytes);
         wrong += !hear(mine, b, false) || b->status != 200 || strcmp(b->body, want) != 0;
@@ -210,9 +211,14 @@ static void many_clients(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(what_an_action_sees), cmocka_unit_test(pipeline),          cmocka_unit_test(old_clients),
-        cmocka_unit_test(expect_continue),     cmocka_unit_test(half_closed),       cmocka_unit_test(gone_while_waiting),
-        cmocka_unit_test(finished_at_once_or_refused), cmocka_unit_test(many_clients),
+        cmocka_unit_test(what_an_action_sees),
+        cmocka_unit_test(pipeline),
+        cmocka_unit_test(old_clients),
+        cmocka_unit_test(expect_continue),
+        cmocka_unit_test(half_closed),
+        cmocka_unit_test(gone_while_waiting),
+        cmocka_unit_test(finished_at_once_or_refused),
+        cmocka_unit_test(many_clients),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -23,7 +23,8 @@ static void get(const char *request)
 static void headers_of_data(void **state)
 {
     (void)state;
-    static const char *const asks[] = {ROUTE("GET /hello"), ROUTE("GET /nowhere"), ROUTE("HEAD /hello"), ROUTE("OPTIONS /hello"), ROUTE("GET /file")};
+    static const char *const asks[] = {ROUTE("GET /hello"), ROUTE("GET /nowhere"), ROUTE("HEAD /hello"), ROUTE("OPTIONS /hello"),
+                                       ROUTE("GET /file")};
     stand_up(&s, (struct http_options){0});
     dial_in(&s, &k);
     for (size_t i = 0; i < sizeof asks / sizeof *asks; i++) {
@@ -137,7 +138,8 @@ static void problem_documents(void **state)
     dial_in(&s, &k);
     get(ROUTE("GET /nowhere"));
     assert_string_equal(header_of(&a, "Content-Type", text), "application/problem+json");
-    static const char *const members[] = {"\"type\"", "\"title\"", "\"status\":404", "\"errors\"", "\"code\":\"unknown-path\"", "\"detail\""};
+    static const char *const members[] = {"\"type\"",  "\"title\"", "\"status\":404", "\"errors\"", "\"code\":\"unknown-path\"",
+                                          "\"detail\""};
     for (size_t i = 0; i < sizeof members / sizeof *members; i++)
         if (!strstr(a.body, members[i]))
             fail_msg("%s not in %s", members[i], a.body);
@@ -148,8 +150,12 @@ static void problem_documents(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(headers_of_data), cmocka_unit_test(tags),             cmocka_unit_test(files),
-        cmocka_unit_test(rarer_headers),   cmocka_unit_test(unusable_replies), cmocka_unit_test(problem_documents),
+        cmocka_unit_test(headers_of_data),
+        cmocka_unit_test(tags),
+        cmocka_unit_test(files),
+        cmocka_unit_test(rarer_headers),
+        cmocka_unit_test(unusable_replies),
+        cmocka_unit_test(problem_documents),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -183,8 +183,9 @@ static void stopped_again_and_again(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(stop_while_waiting), cmocka_unit_test(stop_in_the_middle_of_a_body), cmocka_unit_test(nobody_finishes),
-        cmocka_unit_test(workers_at_the_deadline), cmocka_unit_test(stop_under_load), cmocka_unit_test(stopped_again_and_again),
+        cmocka_unit_test(stop_while_waiting), cmocka_unit_test(stop_in_the_middle_of_a_body),
+        cmocka_unit_test(nobody_finishes),    cmocka_unit_test(workers_at_the_deadline),
+        cmocka_unit_test(stop_under_load),    cmocka_unit_test(stopped_again_and_again),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

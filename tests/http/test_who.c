@@ -109,8 +109,13 @@ static void other_proofs(void **state)
     static const struct {
         const char *value, *code;
     } cases[] = {
-        {"Basic YTpi", "not-bearer"},      {"Bearer", "not-bearer"},     {"Bearer" LOGGER_KEY, "not-bearer"}, {LOGGER_KEY, "not-bearer"},
-        {"Bearer bb1_", "wrong-key"},      {"Bearer x", "wrong-key"},    {"Bearer " LOGGER_KEY "x", "wrong-key"},
+        {"Basic YTpi", "not-bearer"},
+        {"Bearer", "not-bearer"},
+        {"Bearer" LOGGER_KEY, "not-bearer"},
+        {LOGGER_KEY, "not-bearer"},
+        {"Bearer bb1_", "wrong-key"},
+        {"Bearer x", "wrong-key"},
+        {"Bearer " LOGGER_KEY "x", "wrong-key"},
         {"Bearer " LOGGER_KEY ", x", "wrong-key"},
     };
     stand_up(&s, (struct http_options){0});
