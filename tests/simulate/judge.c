@@ -21,8 +21,9 @@ static double true_nominal(const struct bench_deck *d, double db, double worth)
     return learned && worth > 0 ? db / worth * d->dial[BENCH_BIAS].learned : db;
 }
 
-static void score_pairs(const struct club *c, const struct estimator *e, const bool *deck_seen, const bool *stock_seen, int64_t at_us,
-                        struct judge_score *s)
+/* All decks with all tapes of which something is known; the truth of each is solved once for all estimators. */
+static void score_pairs(const struct club *c, struct estimator *const *e, int estimators, const bool *deck_seen, const bool *stock_seen,
+                        int64_t at_us, struct judge_score *scores)
 {
     for (int d = 0; d < c->deck_count; d++)
         for (int k = 0; k < c->stock_count; k++) {
@@ -30,18 +31,21 @@ static void score_pairs(const struct club *c, const struct estimator *e, const b
             if (!deck_seen[d] || !stock_seen[k] || !diary_possible(c, d, k) || !deck->bias_dial.present)
                 continue;
             struct judge_question q = {d, k, 0, deck->per_channel ? CHANNEL_LEFT : CHANNEL_BOTH, 0, ABSENT, ABSENT, "", "", at_us};
-            struct judge_answer a;
             double truth[2];
-            if (!e->ask(e->state, &q, &a))
-                continue;
             diary_truth(c, d, k, q.setup, q.channel, at_us, truth);
-            double off = true_nominal(&c->decks[d], a.bias, a.worth) - truth[BENCH_BIAS];
-            s->pairs++;
-            s->bias_sq += off * off;
-            s->worst = fmax(s->worst, fabs(off));
-            if (deck->level_dial.present && deck->level_dial.scale != SCALE_LEARN) {
-                s->level_pairs++;
-                s->level_sq += (a.level - truth[BENCH_LEVEL]) * (a.level - truth[BENCH_LEVEL]);
+            for (int i = 0; i < estimators; i++) {
+                struct judge_score *s = &scores[i];
+                struct judge_answer a;
+                if (!e[i]->ask(e[i]->state, &q, &a))
+                    continue;
+                double off = true_nominal(&c->decks[d], a.bias, a.worth) - truth[BENCH_BIAS];
+                s->pairs++;
+                s->bias_sq += off * off;
+                s->worst = fmax(s->worst, fabs(off));
+                if (deck->level_dial.present && deck->level_dial.scale != SCALE_LEARN) {
+                    s->level_pairs++;
+                    s->level_sq += (a.level - truth[BENCH_LEVEL]) * (a.level - truth[BENCH_LEVEL]);
+                }
             }
         }
 }
@@ -163,8 +167,11 @@ bool judge(const struct judge_case *k, struct estimator *(*make)(const struct cl
             goto done;
     if (!learn_known(&u, scores, &at_us))
         goto done;
-    for (int i = 0; i < u.count; i++)
-        score_pairs(u.club, u.e[i], u.deck_seen, u.stock_seen, at_us, &scores[i]);
+    for (int i = 0; k->everything && i < k->decks; i++)
+        u.deck_seen[i] = true;
+    for (int i = 0; k->everything && i < k->stocks; i++)
+        u.stock_seen[i] = true;
+    score_pairs(u.club, u.e, u.count, u.deck_seen, u.stock_seen, at_us, scores);
     ok = score_ranges(&u, scores);
 done:
     for (int i = 0; i < u.count; i++)

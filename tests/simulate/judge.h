@@ -36,9 +36,10 @@ struct estimator {
 struct judge_case {
     uint64_t seed;
     int decks, stocks, members;
-    long rows;  /* results known when asked */
-    long later; /* results after that, for the range */
-    long block; /* of the results one step ahead: so many between two settlings */
+    long rows;       /* results known when asked */
+    long later;      /* results after that, for the range */
+    bool everything; /* also decks and tapes nobody has logged yet */
+    long block;      /* of the results one step ahead: so many between two settlings */
 };
 struct judge_score {
     long pairs;               /* deck and stock pairs asked: both known, of one medium */

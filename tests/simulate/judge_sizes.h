@@ -8,7 +8,8 @@
 struct judge_size {
     long rows, later, block;
     int decks, stocks, members;
-    double bar; /* RMSE of bias over that of the stock's mean */
+    bool everything; /* also asked of decks and tapes nobody has logged yet */
+    double bar;      /* RMSE of bias over that of the stock's mean */
 };
 #define JUDGE_SIZES 3
 extern const struct judge_size JUDGE_SIZE[JUDGE_SIZES];
