@@ -25,6 +25,7 @@ struct slope_table {
     struct slope_deck *decks;
     struct slope_sums *sums;
     struct tone_fit fit[TONES];
+    long calibrations[SLOPE_CELLS]; /* by the high tone's cell */
 };
 
 /* What one deck's sums say of one cell. */
@@ -192,6 +193,9 @@ struct slope_table *slope_table_make(struct slope_deck *decks, int deck_count, s
     t->deck_count = deck_count;
     t->sums = sums;
     t->sum_count = sum_count;
+    for (int i = 0; i < sum_count; i++) {
+        t->calibrations[sums[i].cell] += sums[i].tone == HIGH_TONE ? (long)sums[i].count : 0;
+    }
     if (!fit_tone(t, LOW_TONE) || !fit_tone(t, HIGH_TONE)) {
         slope_table_drop(t);
         return NULL;
@@ -303,15 +307,6 @@ static struct dial_worth worth_prior(const struct dial *d)
     return d->present ? dial_worth_prior(d) : (struct dial_worth){0.0, 0.0};
 }
 
-static long cell_calibrations(const struct slope_table *t, int cell)
-{
-    long n = 0;
-    for (int i = 0; t && i < t->sum_count; i++) {
-        n += t->sums[i].cell == cell && t->sums[i].tone == HIGH_TONE ? (long)t->sums[i].count : 0;
-    }
-    return n;
-}
-
 void slope_table_ask(const struct slope_table *t, const struct deck *deck, struct slope_kind kind, const struct dial_worth shared[2],
                      struct slopes_at *out)
 {
@@ -326,7 +321,7 @@ void slope_table_ask(const struct slope_table *t, const struct deck *deck, struc
         slope_noise_sd(d->noise_prior, &d->noise, out->reading_sd);
     }
     out->calibrations_deck = d ? (long)d->calibrations : 0;
-    out->calibrations_cell = cell_calibrations(t, cell[HIGH_TONE]);
+    out->calibrations_cell = t ? t->calibrations[cell[HIGH_TONE]] : 0;
     bool learn_bias = deck->bias_dial.present && deck->bias_dial.scale == SCALE_LEARN;
     bool learn_level = deck->level_dial.present && deck->level_dial.scale == SCALE_LEARN;
     if (learn_bias || learn_level) {

@@ -286,8 +286,8 @@ static void moves_teach_the_deck_and_a_little_the_others(void **state)
 
 static bool tables_same(const struct slope_table *a, const struct slope_table *b)
 {
-    void *x, *y;
-    size_t n, m;
+    void *x = NULL, *y = NULL;
+    size_t n = 0, m = 0;
     assert_true(slope_table_save(a, &x, &n) && slope_table_save(b, &y, &m));
     bool same = n == m && !memcmp(x, y, n);
     mem_free(x);
