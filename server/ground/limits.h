@@ -76,6 +76,7 @@
 
 /* ---- the estimator ---- */
 #define LIMIT_MODEL_PRODUCTS 60000000LL /* products of effects laid out sparse: 240 MB of places */
+#define LIMIT_TABLE_BYTES (1 << 30)     /* bytes of a table for `fit`, held in memory */
 #define LIMIT_MODEL_DENSE 8000          /* effects of a dense factor: 512 MB */
 
 /* ---- the club's file ---- */

@@ -32,22 +32,28 @@ bool estimate_init(struct estimate *e, const struct estimate_input *in)
     if (!ok)
         return false;
     for (int b = 0; b < in->blocks; b++)
-        e->log_sd[b] = log(in->prior[b]);
+        e->log_sd[b] = log(in->start[b] > 0 ? in->start[b] : in->prior[b]);
     for (int k = 0; k < in->kinds; k++)
-        e->log_sigma[k] = log(in->sigma_prior);
+        e->log_sigma[k] = log(in->sigma_start > 0 ? in->sigma_start : in->sigma_prior);
     for (int i = 0; i < in->design->rows; i++) {
         e->tau[i] = 1;
         e->fit[i] = in->y[i];
         if (in->kind[i] < in->kinds)
             e->used[in->kind[i]]++;
     }
-    for (int b = 0; b < in->blocks; b++)
-        if (in->size[b] > 0)
-            e->parameter_block[e->parameters++] = b;
-    for (int k = 0; k < in->kinds; k++)
-        if (e->used[k])
-            e->parameter_block[e->parameters++] = in->blocks + k;
+    estimate_list_parameters(e);
     return true;
+}
+
+void estimate_list_parameters(struct estimate *e)
+{
+    e->parameters = 0;
+    for (int b = 0; b < e->in.blocks; b++)
+        if (e->in.size[b] > 0 && isfinite(e->log_sd[b]))
+            e->parameter_block[e->parameters++] = b;
+    for (int k = 0; k < e->in.kinds; k++)
+        if (e->used[k])
+            e->parameter_block[e->parameters++] = e->in.blocks + k;
 }
 
 void estimate_free(struct estimate *e)
@@ -65,7 +71,7 @@ static void set_scales(struct estimate *e)
     const struct estimate_input *in = &e->in;
     for (int j = 0; j < in->design->columns; j++) {
         double sd = in->known_sd[j];
-        e->scale[j] = sd == 0 ? 1 : sd < 0 ? 0 : sd; /* negative: this column does not count */
+        e->scale[j] = sd == 0 ? exp(e->log_sigma[0]) : sd < 0 ? 0 : sd; /* negative: this column does not count */
         e->add[j] = sd == 0 ? 0 : 1;
     }
     for (int b = 0; b < in->blocks; b++) {
@@ -85,7 +91,7 @@ static bool stopped(const struct estimate_input *in, int i)
 static double scale2(const struct estimate *e, int i)
 {
     double sigma = exp(e->log_sigma[e->in.kind[i]]);
-    return sigma * sigma * e->in.v[i] + e->in.s2[i];
+    return sigma * sigma * e->in.v[i] + (e->in.s2 ? e->in.s2[i] : 0);
 }
 
 /* Weights and working responses; returns Σ log scale² over ordinary rows. */
@@ -136,6 +142,9 @@ static double residual_terms(const struct estimate *e)
 /* −2 log of the half-t(3) prior of sd with scale A, as a density of ℓ = log sd; its two derivatives. The mode is at sd = A. */
 static double prior_value(double log_sd, double scale, double *slope, double *curvature)
 {
+    *slope = *curvature = 0;
+    if (!(scale > 0))
+        return 0;
     double t = exp(2 * (log_sd - log(scale))) / PRIOR_NU, share = t / (1 + t);
     *slope = -2 + 2 * (PRIOR_NU + 1) * share;
     *curvature = 4 * (PRIOR_NU + 1) * share * (1 - share);
@@ -173,6 +182,8 @@ enum factor_result estimate_value(struct estimate *e)
     for (int j = 0; j < d->columns; j++) {
         e->effect[j] = e->scale[j] * e->u[j];
         sum += e->add[j] * e->u[j] * e->u[j];
+        if (e->add[j] == 0)
+            sum -= 2 * e->log_sigma[0]; /* a flat column's scale of σ is only a unit */
     }
     design_times(d, e->effect, e->fit);
     e->objective = sum + normal_log_determinant(in->normal) + residual_terms(e) + prior_terms(e);
@@ -180,6 +191,40 @@ enum factor_result estimate_value(struct estimate *e)
 }
 
 /* ---- derivatives ---- */
+
+/* Nothing but σ² scales the rows: then their leverages are needed only in sum, and that is the count of columns less what the priors hold. */
+static bool plain(const struct estimate_input *in)
+{
+    return in->robust.kind == ROBUST_NONE && !in->s2 && in->kinds == 1 && !in->stop;
+}
+
+void estimate_profile(struct estimate *e)
+{
+    const struct estimate_input *in = &e->in;
+    double q = 0, fixed = 0;
+    for (int i = 0; i < in->design->rows; i++) {
+        double r = in->y[i] - e->fit[i];
+        q += e->w[i] * r * r;
+    }
+    for (int j = 0; j < in->design->columns; j++) {
+        q += e->add[j] * e->u[j] * e->u[j];
+        fixed += e->add[j] == 0;
+    }
+    double free_rows = e->used[0] - fixed, c2 = q / free_rows;
+    if (!(c2 > 0) || !isfinite(c2))
+        return;
+    double c = sqrt(c2);
+    e->objective += free_rows * log(c2) + q * (1 / c2 - 1);
+    for (int b = 0; b < in->blocks; b++)
+        e->log_sd[b] += log(c);
+    e->log_sigma[0] += log(c);
+    for (int i = 0; i < in->design->rows; i++)
+        e->w[i] /= c2;
+    for (int j = 0; j < in->design->columns; j++) {
+        e->u[j] /= c;
+        e->scale[j] *= c;
+    }
+}
 
 bool estimate_invert(struct estimate *e)
 {
@@ -189,7 +234,8 @@ bool estimate_invert(struct estimate *e)
     if (!normal_invert(in->normal))
         return false;
     normal_inverse_diagonal(in->normal, e->variance);
-    normal_leverage(in->normal, e->leverage);
+    if (!plain(in))
+        normal_leverage(in->normal, e->leverage);
     e->inverted = true;
     return true;
 }
@@ -200,13 +246,25 @@ static double expected_square(const struct estimate *e, int i)
     return r * r + e->leverage[i];
 }
 
+static double plain_slope(const struct estimate *e)
+{
+    double sum = e->used[0];
+    for (int i = 0; i < e->in.design->rows; i++) {
+        double r = e->in.y[i] - e->fit[i];
+        sum -= e->w[i] * r * r;
+    }
+    for (int j = 0; j < e->in.design->columns; j++)
+        sum -= e->add[j] == 0 ? 1 : 1 - e->variance[j];
+    return 2 * sum;
+}
+
 /* `left`: of the information about σ, what remains when the weights follow it: the mean of
  * d log(τx)/d log x weighed by τx, x = E r²/scale². */
 static void gradient(struct estimate *e, double left[ESTIMATE_KINDS])
 {
     const struct estimate_input *in = &e->in;
     double sigma_slope[ESTIMATE_KINDS] = {0}, all[ESTIMATE_KINDS] = {0}, some[ESTIMATE_KINDS] = {0};
-    for (int i = 0; i < in->design->rows; i++)
+    for (int i = 0; i < in->design->rows && !plain(in); i++)
         if (in->kind[i] < in->kinds && !stopped(in, i)) {
             int k = in->kind[i];
             double sigma = exp(e->log_sigma[k]), s2 = scale2(e, i), share = 2 * sigma * sigma * in->v[i] / s2;
@@ -215,6 +273,8 @@ static void gradient(struct estimate *e, double left[ESTIMATE_KINDS])
             all[k] += tx;
             some[k] += tx * fmax(robust_left(&in->robust, x), 0);
         }
+    if (plain(in))
+        sigma_slope[0] = plain_slope(e);
     for (int k = 0; k < ESTIMATE_KINDS; k++)
         left[k] = all[k] > 0 ? some[k] / all[k] : 1;
     for (int p = 0; p < e->parameters; p++) {

@@ -30,13 +30,15 @@ struct estimate_input {
     struct normal *normal; /* used, not owned */
     int blocks;
     int first[ESTIMATE_BLOCKS], size[ESTIMATE_BLOCKS];
-    double prior[ESTIMATE_BLOCKS]; /* half-t(3) scale of the sd */
+    double prior[ESTIMATE_BLOCKS]; /* half-t(3) scale of the sd; 0 = none */
     const double *known_sd;        /* per column: of columns in no block their prior sd, 0 = flat prior */
-    const double *y, *v, *s2;
+    const double *y, *v;
+    const double *s2;              /* NULL = 0 */
     const unsigned char *kind;     /* 0, 1, or 255 = tells nothing */
     const signed char *stop;       /* NULL = none */
     int kinds;
-    double sigma_prior;
+    double sigma_prior;            /* 0 = none */
+    double start[ESTIMATE_BLOCKS], sigma_start; /* sds to start from; 0 = the prior's scale */
     struct robust robust;
     double tolerance;              /* stop when a step promises less of F than this and weights move less than its root; 0 = 1e-7 */
 };
@@ -75,6 +77,8 @@ struct estimate {
 bool estimate_init(struct estimate *e, const struct estimate_input *in);
 void estimate_free(struct estimate *e);
 
+/* An sd at exactly 0 (log_sd −∞) is no parameter; call after changing which are. */
+void estimate_list_parameters(struct estimate *e);
 /* One point: weights from τ and the sds, factor, effects, objective. FACTOR_NOT_DEFINITE is for the caller to judge. */
 enum factor_result estimate_value(struct estimate *e);
 /* After a value: the inverse (variances, leverages). */
@@ -85,8 +89,20 @@ bool estimate_gradient(struct estimate *e);
 /* After the inverse: τ from the present residuals; returns the largest change. */
 double estimate_reweigh(struct estimate *e);
 
+/* Without priors, s2 and robust weights one factor on all sds is free: puts it where F is least, without a new factorisation. */
+void estimate_profile(struct estimate *e);
+
+/* The steps of estimate_run, for drivers with other rules of stopping. */
+double *estimate_parameter(struct estimate *e, int p);
+/* Newton's step bent to the criterion's shape; returns the decrement −step'·gradient it started from. */
+double estimate_step(const struct estimate *e, double step[ESTIMATE_PARAMETERS]);
+/* Takes the step, or a shorter one, so that F falls below `before`; false: none does, and the sds stand where they were. */
+bool estimate_search(struct estimate *e, const double *step, double before, enum factor_result *result);
+
 /* Moves the sds (and weights) to the mode. `*stop` true gives up. */
 bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool *stop, struct fault *f);
+/* The same by NLopt's SLSQP with the weights held, for when the steps above do not get there. */
+bool estimate_fall_back(struct estimate *e, int most_evaluations, struct fault *f);
 /* Sds held: effects and weights only, `rounds` times reweighed. Ends with the inverse in place. */
 bool estimate_effects(struct estimate *e, int rounds, struct fault *f);
 

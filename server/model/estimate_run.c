@@ -21,7 +21,7 @@ static bool fail_memory(struct fault *f)
     return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while estimating");
 }
 
-static double *parameter(struct estimate *e, int p)
+double *estimate_parameter(struct estimate *e, int p)
 {
     int b = e->parameter_block[p];
     return b < e->in.blocks ? &e->log_sd[b] : &e->log_sigma[b - e->in.blocks];
@@ -37,8 +37,9 @@ static double bent(double step, double pulled)
     return fmax(-LARGEST_STEP, fmin(LARGEST_STEP, well));
 }
 
-/* step = −(H + damping·diag H)⁻¹·g, bent; returns the decrement −step'·g. */
-static double newton_step(const struct estimate *e, double step[ESTIMATE_PARAMETERS])
+/* H is the information.
+ * step = −(H + damping·diag H)⁻¹·g, bent; returns the decrement −step'·g. */
+double estimate_step(const struct estimate *e, double step[ESTIMATE_PARAMETERS])
 {
     int m = e->parameters;
     double damping = 0;
@@ -67,16 +68,16 @@ static void move(struct estimate *e, const double *from, const double *step, dou
 {
     for (int p = 0; p < e->parameters; p++) {
         double x = from[p] + share * step[p];
-        *parameter(e, p) = x < FLOOR ? FLOOR : x > CEILING ? CEILING : x;
+        *estimate_parameter(e, p) = x < FLOOR ? FLOOR : x > CEILING ? CEILING : x;
     }
 }
 
 /* Tries the step and shorter ones until F falls; false: none does. */
-static bool search(struct estimate *e, const double *step, double before, enum factor_result *result)
+bool estimate_search(struct estimate *e, const double *step, double before, enum factor_result *result)
 {
     double from[ESTIMATE_PARAMETERS], share = 1;
     for (int p = 0; p < e->parameters; p++)
-        from[p] = *parameter(e, p);
+        from[p] = *estimate_parameter(e, p);
     for (int k = 0; k < HALVINGS; k++, share *= 0.4) {
         move(e, from, step, share);
         *result = estimate_value(e);
@@ -108,7 +109,7 @@ bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool 
             e->reason = ESTIMATE_PRIOR_ONLY;
             break;
         }
-        double decrement = newton_step(e, step);
+        double decrement = estimate_step(e, step);
         if (decrement < done && change < still) {
             e->reason = ESTIMATE_CONVERGED;
             break;
@@ -121,7 +122,7 @@ bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool 
             e->reason = ESTIMATE_EVALUATIONS;
             break;
         }
-        if (!search(e, step, before, &r) && r == FACTOR_DONE && change < still) {
+        if (!estimate_search(e, step, before, &r) && r == FACTOR_DONE && change < still) {
             e->reason = decrement < 100 * done ? ESTIMATE_CONVERGED : ESTIMATE_NOT_CONVERGED;
             return estimate_invert(e) || fail_memory(f);
         }

@@ -39,6 +39,14 @@ struct model_question model_question_of(const struct calibration *c, const struc
     return q;
 }
 
+void model_way(const struct model_view *v, const struct deck *d, const char *setup, enum bias_method method, double mean[RESPONSES])
+{
+    const char *word = strcmp(setup, "main") ? setup : "";
+    int effect = view_find(v, view_hash(KEY_SETUP, view_text(d->id), view_text(word), (uint64_t)method));
+    for (int r = 0; r < RESPONSES; r++)
+        mean[r] = effect >= 0 ? v->effects[effect].mean[r] : 0;
+}
+
 void model_flat(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct flat_result *out)
 {
     struct model_question q = model_question_of(c, d, s);

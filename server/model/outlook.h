@@ -20,6 +20,10 @@ void model_slopes(const struct model_view *v, const struct model_question *q, st
  * borrowed from `c`. */
 struct model_question model_question_of(const struct calibration *c, const struct deck *d, const struct stock *s);
 
+/* What this way of setting (by ear, automatic, …) in this setup adds on this deck; 0 where nothing was learned of it. A question's own answer takes the method
+ * for `flat`. */
+void model_way(const struct model_view *v, const struct deck *d, const char *setup, enum bias_method method, double mean[RESPONSES]);
+
 /* The flat equivalents of a calibration by the view's slopes. */
 void model_flat(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct flat_result *out);
 
