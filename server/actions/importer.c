@@ -7,6 +7,7 @@
 
 #include "../ground/memory.h"
 #include "../ground/secrets.h"
+#include "../store/backup.h"
 #include "../store/reader.h"
 #include "../store/writer.h"
 #include "../trade/check.h"
