@@ -148,16 +148,16 @@ static void random_service(struct club *c, int i, int64_t at_us, struct chance *
         s->bias_shift_db = round(-change.bias_db * 10.0) / 10.0;
 }
 
-/* One deck in ten jumps once without anybody noticing; one in three is serviced. */
+/* In two years one deck in ten jumps once without anybody noticing; one in three is serviced. */
 static void random_changes(struct club *c, int i, struct chance *k)
 {
-    double when = chance_between(k, 0.2, 0.9);
+    double when = chance_between(k, 0.2, 0.9), years = clock_years_between(c->from_us, c->to_us);
     int64_t at_us = c->from_us + (int64_t)(when * (double)(c->to_us - c->from_us));
-    if (chance_hit(k, 0.1)) {
+    if (chance_hit(k, 0.05 * years)) {
         struct bench_deck *b = &c->decks[i];
         b->change[b->change_count++] =
             (struct bench_change){at_us, chance_hit(k, 0.5) ? 0.9 : -0.9, chance_normal(k, 0, 0.2), chance_normal(k, 0, 0.2), false};
-    } else if (chance_hit(k, 0.33) && c->service_count < CLUB_SERVICES) {
+    } else if (chance_hit(k, 0.17 * years) && c->service_count < CLUB_SERVICES) {
         random_service(c, i, at_us, k);
     }
 }

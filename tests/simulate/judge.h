@@ -36,6 +36,7 @@ struct estimator {
 struct judge_case {
     uint64_t seed;
     int decks, stocks, members;
+    double years;    /* that all results, known and later, took */
     long rows;       /* results known when asked */
     long later;      /* results after that, for the range */
     bool everything; /* also decks and tapes nobody has logged yet */

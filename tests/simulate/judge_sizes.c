@@ -3,9 +3,9 @@
 #include "judge_sizes.h"
 
 const struct judge_size JUDGE_SIZE[JUDGE_SIZES] = {
-    {150, 150, 25, 10, 30, 8, false, 0.38},
-    {800, 400, 50, 20, 60, 12, false, 0.30},
-    {4000, 1000, 250, 40, 120, 25, false, 0.27},
+    {150, 150, 25, 10, 30, 8, 1.0, false, 0.38},
+    {800, 400, 50, 20, 60, 12, 1.5, false, 0.30},
+    {4000, 1000, 250, 40, 120, 25, 2.5, false, 0.27},
 };
 
 static struct estimator *each(const struct club *c, int which)
@@ -22,7 +22,7 @@ bool judge_size(const struct judge_size *z, uint64_t seed, int clubs, struct jud
 {
     struct judge_score s[PLAIN_COUNT + 1] = {{0}};
     for (int i = 0; i < clubs; i++) {
-        struct judge_case k = {seed + (uint64_t)i, z->decks, z->stocks, z->members, z->rows, z->later, z->everything, z->block};
+        struct judge_case k = {seed + (uint64_t)i, z->decks, z->stocks, z->members, z->years, z->rows, z->later, z->everything, z->block};
         if (!judge(&k, each, PLAIN_COUNT + 1, s))
             return false;
     }

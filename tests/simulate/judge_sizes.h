@@ -8,6 +8,7 @@
 struct judge_size {
     long rows, later, block;
     int decks, stocks, members;
+    double years;    /* a club grows: the small one is young */
     bool everything; /* also asked of decks and tapes nobody has logged yet */
     double bar;      /* RMSE of bias over that of the stock's mean */
 };

@@ -69,7 +69,7 @@ static void from_the_first_row(void **state)
     (void)state;
     static const long ROWS[5] = {1, 4, 12, 30, 70};
     for (int i = 0; i < 5; i++) {
-        struct judge_size z = {ROWS[i], 0, 0, 10, 30, 8, true, 1.0};
+        struct judge_size z = {ROWS[i], 0, 0, 10, 30, 8, 0.5, true, 1.0};
         struct judge_total t;
         assert_true(judge_size(&z, SEED + 500, 8, &t));
         print_message("%ld rows: model %.3f, class mean %.3f\n", ROWS[i], t.rmse[PLAIN_COUNT], t.rmse[PLAIN_CLASS]);
