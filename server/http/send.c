@@ -5,9 +5,9 @@
 #include "inside.h"
 
 #include "../ground/clock.h"
+#include "../ground/etag.h"
 #include "../ground/log.h"
 #include "../wire/wire.h"
-#include "etag.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -190,7 +190,7 @@ static unsigned status_of(const struct call *c)
     const struct request *q = &c->x.request;
     const struct reply *r = &c->x.reply;
     bool reads = q->method == HTTP_GET || q->method == HTTP_HEAD;
-    if (reads && r->status == 200 && r->etag[0] && q->if_none_match && etag_listed(q->if_none_match, r->etag))
+    if (reads && r->status == 200 && r->etag[0] && q->if_none_match && etag_listed(q->if_none_match, r->etag, ETAG_WEAK))
         return 304;
     return (unsigned)r->status;
 }

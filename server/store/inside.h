@@ -133,7 +133,8 @@ bool group_last_change(struct connection *c, int64_t *seq, int64_t *stored_us, s
 /* BEGIN IMMEDIATE … COMMIT around a job's own statements. */
 bool group_begin(struct store *s, struct fault *f);
 bool group_end(struct store *s, bool keep, struct fault *f);
-void group_outside(struct store *s, int64_t seq, int64_t stored_us); /* another process has written up to this */
+/* Has another process committed? Its rows count for last_seq, and a newer program may have changed the format. */
+bool group_look_outside(struct store *s, struct fault *f);
 bool group_prepare(struct store *s, struct fault *f); /* statements that must not need memory later */
 
 /* ---- rules.c ---- */
@@ -162,7 +163,6 @@ struct next_state {
 };
 enum rule_result { RULE_REFUSED, RULE_SAME, RULE_CHANGED, RULE_FAILED /* part of it may be written: undo */ };
 enum rule_result rules_apply(struct store *s, struct write *w, int64_t seq, int64_t now_us);
-bool etag_listed(const char *if_match, const char *etag); /* strong comparison; "*" is not looked at */
 void etag_make(char out[48], int revision, const uint8_t digest[DIGEST_BYTES], bool is_void);
 void stamp_etag(struct stamp *stamp, const uint8_t digest[DIGEST_BYTES]);
 

@@ -14,36 +14,29 @@
  */
 #include "inside.h"
 
+#include "../ground/etag.h"
+
 #include <stdio.h>
 #include <string.h>
 
 /* ---- entity tags ---- */
 
+/* Made for every row that is written or read, so without printf. */
 void etag_make(char out[48], int revision, const uint8_t digest[DIGEST_BYTES], bool is_void)
 {
-    char hex[DIGEST_HEX];
-    snprintf(out, 48, "%d-%.16s%s", revision, digest_hex(digest, hex), is_void ? "-void" : "");
-}
-
-bool etag_listed(const char *if_match, const char *etag)
-{
-    size_t n = strlen(etag);
-    for (const char *p = if_match; *p;) {
-        bool weak = p[0] == 'W' && p[1] == '/';
-        if (weak)
-            p += 2;
-        if (*p != '"') { /* space, comma, or something that is no tag */
-            p++;
-            continue;
-        }
-        const char *end = strchr(++p, '"');
-        if (!end)
-            return false;
-        if (!weak && (size_t)(end - p) == n && memcmp(p, etag, n) == 0)
-            return true;
-        p = end + 1;
+    static const char hex[] = "0123456789abcdef";
+    char number[12], *p = number + sizeof number;
+    for (unsigned n = revision > 0 ? (unsigned)revision : 0; p == number + sizeof number || n; n /= 10)
+        *--p = (char)('0' + n % 10);
+    size_t length = (size_t)(number + sizeof number - p);
+    memcpy(out, p, length);
+    p = out + length;
+    *p++ = '-';
+    for (int i = 0; i < 8; i++) {
+        *p++ = hex[digest[i] >> 4];
+        *p++ = hex[digest[i] & 15];
     }
-    return false;
+    memcpy(p, is_void ? "-void" : "", is_void ? 6 : 1);
 }
 
 static bool any_state(const char *if_match)
@@ -121,8 +114,8 @@ static bool fill_stamp(struct store *s, struct write *w, int64_t seq, int64_t st
     p->revision = t->revision;
     p->stored_us = stored_us;
     p->is_void = t->is_void;
-    snprintf(p->void_reason, sizeof p->void_reason, "%s", t->is_void ? t->void_reason : "");
-    snprintf(p->origin, sizeof p->origin, "%s", t->origin);
+    memcpy(p->void_reason, t->void_reason, sizeof p->void_reason);
+    memcpy(p->origin, t->origin, sizeof p->origin);
     etag_make(p->etag, t->revision, digest, t->is_void);
     return member_name(s, t->writer, p->member, &w->fault) && member_name(s, t->author, p->author, &w->fault);
 }
@@ -157,7 +150,7 @@ static enum rule_result tag_rule(struct write *w, const struct state *t)
     if (!w->if_match || any_state(w->if_match))
         return RULE_CHANGED;
     etag_make(etag, t->revision, t->digest, t->is_void);
-    if (etag_listed(w->if_match, etag))
+    if (etag_listed(w->if_match, etag, ETAG_STRONG))
         return RULE_CHANGED;
     return refuse(w, FAULT_PRECONDITION, "If-Match", "wrong-etag", "this %s has changed since; fetch it again and send If-Match with its ETag");
 }

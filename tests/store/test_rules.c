@@ -4,6 +4,8 @@
  */
 #include "scratch.h"
 
+#include "ground/etag.h"
+
 #include <stdio.h>
 #include <string.h>
 
@@ -254,17 +256,17 @@ static void imports(void **state)
 static void tags(void **state)
 {
     (void)state; /* RFC 9110, 8.8.3 and 13.1.1: a list, strong comparison, commas inside a tag */
-    assert_true(etag_listed("\"a\"", "a"));
-    assert_true(etag_listed("\"x\", \"a\"", "a"));
-    assert_true(etag_listed("\"x\",\"a\"", "a"));
-    assert_false(etag_listed("W/\"a\"", "a"));
-    assert_true(etag_listed("W/\"a\", \"a\"", "a"));
-    assert_false(etag_listed("\"x,a\"", "a"));
-    assert_false(etag_listed("\"ab\"", "a"));
-    assert_false(etag_listed("a", "a"));
-    assert_false(etag_listed("\"a", "a"));
-    assert_false(etag_listed("", "a"));
-    assert_false(etag_listed("\"\"", "a"));
+    assert_true(etag_listed("\"a\"", "a", ETAG_STRONG));
+    assert_true(etag_listed("\"x\", \"a\"", "a", ETAG_STRONG));
+    assert_true(etag_listed("\"x\",\"a\"", "a", ETAG_STRONG));
+    assert_false(etag_listed("W/\"a\"", "a", ETAG_STRONG));
+    assert_true(etag_listed("W/\"a\", \"a\"", "a", ETAG_STRONG));
+    assert_false(etag_listed("\"x,a\"", "a", ETAG_STRONG));
+    assert_false(etag_listed("\"ab\"", "a", ETAG_STRONG));
+    assert_false(etag_listed("a", "a", ETAG_STRONG));
+    assert_false(etag_listed("\"a", "a", ETAG_STRONG));
+    assert_false(etag_listed("", "a", ETAG_STRONG));
+    assert_false(etag_listed("\"\"", "a", ETAG_STRONG));
 }
 
 int main(void)
