@@ -223,13 +223,45 @@ static void too_long_heads(void **state)
     stand_down(&s);
 }
 
+/* Heads damaged at random (fixed seed): whatever comes, the next client is served. */
+static void damaged_heads(void **state)
+{
+    (void)state;
+    static struct stand s;
+    static struct speaker k;
+    static struct answer a;
+    static const char pieces[][12] = {"\r\n", "\n", "\r", " ", ":",        "\0",    "\t",      "%",
+                                      "%00",  "?",  "&",  "=", "\r\n\r\n", "\r\n ", "Host: a", "\xff"};
+    unsigned random = 20;
+    stand_up(&s, (struct http_options){0});
+    for (int i = 0; i < 1000; i++) {
+        char bytes[600];
+        const struct row *r = &rows[(size_t)i % (sizeof rows / sizeof *rows)];
+        size_t n = r->n ? r->n : strlen(r->bytes);
+        memcpy(bytes, r->bytes, n);
+        for (int damage = 0; damage < 1 + i % 4; damage++) {
+            random = random * 1103515245 + 12345;
+            const char *piece = pieces[random >> 16 & 15];
+            size_t at = (random >> 20) % n, piece_n = *piece ? strlen(piece) : 1;
+            if (at + piece_n <= n)
+                memcpy(bytes + at, piece, piece_n);
+        }
+        dial_in(&s, &k);
+        say_bytes(&k, bytes, n);
+        if (i % 3 == 0)
+            hears_nothing(&k, 5);
+        hang_up(&k);
+    }
+    ask(&s, ROUTE("GET /hello"), &a);
+    assert_int_equal(a.status, 200);
+    stand_down(&s);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(one_reply_and_the_end),
-        cmocka_unit_test(ordinary_heads_pass),
-        cmocka_unit_test(heads_in_pieces),
-        cmocka_unit_test(too_long_heads),
+        cmocka_unit_test(one_reply_and_the_end), cmocka_unit_test(ordinary_heads_pass), cmocka_unit_test(heads_in_pieces),
+        cmocka_unit_test(too_long_heads),        cmocka_unit_test(damaged_heads),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
