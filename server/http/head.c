@@ -102,13 +102,14 @@ static void take(struct head *head, const char *name, size_t n, const char *valu
 /* 0.9.75 cuts the head in place, so its pieces tell how the bytes lay: a line must begin two bytes (CR, LF) after the last one's end, a value lie
  * behind its name, the head end four bytes after its last value. A folded line (which it glues to the *name*, elsewhere), a bare LF, a NUL and a line
  * without a name (at which it takes the head for finished) all break that. Only addresses are compared; 1.0 refuses those itself. */
-static bool cut_in_place(void)
+static bool cuts_in_place(void)
 {
-    return MHD_VERSION < 0x01000000;
+    return MHD_get_version()[0] == '0'; /* of the library that runs, not of the header */
 }
 
 struct walk {
     struct head *head;
+    bool in_place;
     uintptr_t end; /* of the last line's text */
 };
 
@@ -122,7 +123,7 @@ static enum MHD_Result header(void *cls, enum MHD_ValueKind kind, const char *na
             refuse(head, REFUSE_HEADER_NAME);
     if (name_n == 0)
         refuse(head, REFUSE_HEADER_NAME);
-    if (cut_in_place()) {
+    if (walk->in_place) {
         if ((uintptr_t)name != walk->end + 2 || (uintptr_t)value <= (uintptr_t)name + name_n)
             refuse(head, REFUSE_LINES);
         walk->end = (uintptr_t)value + value_n;
@@ -169,17 +170,17 @@ static void check_framing(struct head *head, const char *version)
 static void check_end(struct MHD_Connection *connection, const char *method, struct walk *walk)
 {
     const union MHD_ConnectionInfo *info = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_REQUEST_HEADER_SIZE);
-    if (cut_in_place() && info && (uintptr_t)method + info->header_size != walk->end + 4)
+    if (walk->in_place && info && (uintptr_t)method + info->header_size != walk->end + 4)
         refuse(walk->head, REFUSE_LINES);
 }
 
 void head_read(struct MHD_Connection *connection, const char *method, const char *version, const struct target *target, struct head *head)
 {
-    struct walk walk = {head, (uintptr_t)version + strlen(version)};
+    struct walk walk = {head, cuts_in_place(), (uintptr_t)version + strlen(version)};
     memset(head, 0, sizeof *head);
     MHD_get_connection_values_n(connection, MHD_HEADER_KIND, header, &walk);
     check_end(connection, method, &walk);
-    if (cut_in_place() && (uintptr_t)target->raw_end + 1 != (uintptr_t)version)
+    if (walk.in_place && (uintptr_t)target->raw_end + 1 != (uintptr_t)version)
         refuse(head, REFUSE_NUL);
     check_framing(head, version);
     if (target->authority)

@@ -13,12 +13,18 @@
 #include <string.h>
 #include <strings.h>
 
-/* RFC 6750, 2.1: the scheme's name in any case, one or more blanks, the key. */
-static const char *bearer_key(const char *authorization)
+/* RFC 6750, 2.1: the scheme's name in any case, one or more blanks, the key; blanks behind it belong to the header line. False: another scheme. */
+static bool bearer_key(const char *authorization, char key[KEY_TEXT + 1])
 {
     if (strncasecmp(authorization, "Bearer", 6) != 0 || authorization[6] != ' ')
-        return NULL;
-    return authorization + 6 + strspn(authorization + 6, " ");
+        return false;
+    const char *start = authorization + 6 + strspn(authorization + 6, " ");
+    size_t n = strlen(start);
+    while (n > 0 && (start[n - 1] == ' ' || start[n - 1] == '\t'))
+        n--;
+    snprintf(key, KEY_TEXT + 1, "%.*s", (int)(n < KEY_TEXT ? n : KEY_TEXT),
+             start); /* one byte more than a key has: too long stays too long */
+    return true;
 }
 
 static void log_wrong_key(struct call *c)
@@ -36,8 +42,8 @@ static void log_wrong_key(struct call *c)
 static enum refusal_number find_key(struct call *c)
 {
     const struct http_options *o = &c->client->http->options;
-    const char *key = bearer_key(c->head.authorization);
-    if (!key)
+    char key[KEY_TEXT + 1];
+    if (!bearer_key(c->head.authorization, key))
         return REFUSE_KEY_SCHEME;
     if (key_shape(key) && o->find_key && o->find_key(o->house, key, &c->x.request.who))
         return REFUSE_NOTHING;

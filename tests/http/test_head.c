@@ -144,6 +144,7 @@ static void ordinary_heads_pass(void **state)
         "GET http://localhost/hello HTTP/1.1\r\nHost: localhost\r\n\r\n",
         "GET /hello?a=b&c HTTP/1.1\r\nHost: localhost\r\nCookie: a=b; c=d\r\nAccept: text/html\r\nAccept: */*\r\n\r\n",
         "GET /hello HTTP/1.1\r\nHost: localhost\r\nContent-Length: 0\r\n\r\n",
+        "GET /hello HTTP/1.1\r\nHost: localhost \t\r\nX-Blank:   \r\nX-A:b \r\nX-B:\t c\t\r\n\r\n",
         "\r\nGET /hello HTTP/1.1\r\nHost: localhost\r\n\r\n",
     };
     stand_up(&s, (struct http_options){0});

@@ -9,7 +9,7 @@
 
 enum { NOBODY, STRANGER, READER, LOGGER, STEWARD, KEYS };
 static const char *const keys[KEYS] = {"", "Authorization: Bearer " STRANGE_KEY "\r\n", "Authorization: Bearer " READER_KEY "\r\n",
-                                       "Authorization: bearer  " LOGGER_KEY "\r\n", "Authorization: BEARER " STEWARD_KEY "\r\n"};
+                                       "Authorization: bearer  " LOGGER_KEY "\r\n", "Authorization: BEARER " STEWARD_KEY " \t\r\n"};
 static const struct {
     const char *line;
     bool body;
