@@ -90,10 +90,21 @@ static bool timed(struct judge_score *s, bool ok, int64_t since_us)
     return ok;
 }
 
+/* A realigned deck is one that nobody knows until its next result. */
+static void forget(struct run *u, const struct service *s)
+{
+    for (int d = 0; s->resets && d < u->club->deck_count; d++)
+        if (strcmp(u->club->decks[d].record.id, s->deck) == 0)
+            u->deck_seen[d] = false;
+}
+
 static bool learn_known(struct run *u, struct judge_score *scores, int64_t *at_us)
 {
     struct diary_row row;
+    int service = 0;
     for (long n = 0; n < u->k->rows && diary_next(u->diary, &row); n++) {
+        for (; service < u->club->service_count && u->club->services[service].made_at_us <= row.calibration.made_at_us; service++)
+            forget(u, &u->club->services[service]);
         u->deck_seen[row.deck] = u->stock_seen[row.stock] = true;
         *at_us = row.calibration.made_at_us + 60000000;
         for (int i = 0; i < u->count; i++) {

@@ -43,7 +43,7 @@ struct judge_case {
     long block;      /* of the results one step ahead: so many between two settlings */
 };
 struct judge_score {
-    long pairs;               /* deck and stock pairs asked: both known, of one medium */
+    long pairs;               /* deck and stock pairs asked: both known (the deck since its last realignment), of one medium */
     double bias_sq, level_sq; /* sums of squared errors, dB² */
     long level_pairs;
     double worst;             /* largest error of bias, dB */
