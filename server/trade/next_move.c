@@ -38,7 +38,13 @@ double bench_db(const struct bench *b, int r, double reading)
 double bench_reading(const struct bench *b, int r, double db, bool *beyond)
 {
     *beyond = false;
-    return b->has[r] ? dial_set(b->q->dial[r], b->q->worth[r], db, beyond) : ABSENT;
+    if (!b->has[r]) {
+        return ABSENT;
+    }
+    const struct dial *d = b->q->dial[r];
+    double reading = dial_set(d, b->q->worth[r], db, beyond), towards = dial_zero(d) > reading ? dial_step(d) : -dial_step(d);
+    /* the very end of a percent or ratio dial is no bias at all: not a setting one can reckon with */
+    return isfinite(bench_db(b, r, reading)) ? reading : reading + towards;
 }
 
 static bool same_reading(const struct bench *b, int r, double x, double y)

@@ -311,7 +311,7 @@ static double normal_inside(double mean, double var, double limit)
 /* P(|low| ≤ tl, |high| ≤ th) of two correlated normals: Simpson over the low tone, the high tone given it in closed form. */
 static double rectangle(const struct pair_normal *n, double tl, double th)
 {
-    enum { PIECES = 48 };
+    enum { PIECES = 32 };
     double sd = sqrt(fmax(n->var_low, 1e-12)), from = fmax(-tl, n->low - 7.0 * sd), to = fmin(tl, n->low + 7.0 * sd), sum = 0.0;
     if (from >= to) {
         return 0.0;

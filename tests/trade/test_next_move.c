@@ -421,6 +421,72 @@ static void dial_of_unknown_worth(void **state)
     assert_true(settled >= 0.95 * n && right >= 0.93 * settled);
 }
 
+static struct dial any_dial(struct dice *dice)
+{
+    const enum dial_scale scales[4] = {SCALE_DB, SCALE_PERCENT, SCALE_RATIO, SCALE_LEARN};
+    struct dial d = bench_dial(-10.0 * dice_uniform(dice), 10.0 * dice_uniform(dice) + 0.01, ABSENT);
+    d.scale = scales[dice_bits(dice) % 4];
+    d.plus = dice_bits(dice) % 2 ? PLUS_MORE : PLUS_LESS;
+    d.present = dice_uniform(dice) < 0.85;
+    if (d.scale == SCALE_PERCENT) {
+        d.low = -100.0, d.high = 150.0;
+    } else if (d.scale == SCALE_RATIO) {
+        d.low = dice_uniform(dice) < 0.3 ? 0.0 : 0.1, d.high = 10.0, d.zero = 1.0;
+    }
+    d.step = dice_uniform(dice) < 0.3 ? ABSENT : (d.high - d.low) * pow(10.0, -3.0 * dice_uniform(dice));
+    return d;
+}
+
+/* Readings and dials without rhyme: every answer is finite, on the dial, and said in words. */
+static void nonsense_in_order_out(void **state)
+{
+    (void)state;
+    struct dice dice = {JUDGE + 70};
+    for (int i = 0; i < 1500; i++) {
+        struct dial bias = any_dial(&dice), level = any_dial(&dice);
+        struct next_move_question q = bench_question(&bias, &level);
+        struct move moves[LIMIT_MOVES];
+        struct next_move nm;
+        const double wild[4] = {0.5, 3.0, 20.0, 60.0};
+        double size = wild[dice_bits(&dice) % 4];
+        q.worth[0] = q.worth[1] = 0.05 + 2.0 * dice_uniform(&dice);
+        q.need[0] = size * dice_normal(&dice);
+        q.need[1] = size * dice_normal(&dice);
+        q.need_se[0] = dice_uniform(&dice) < 0.1 ? 0.0 : 3.0 * dice_uniform(&dice);
+        q.slopes.ab_cov = 0.2 * dice_normal(&dice);
+        q.treble_db = dice_uniform(&dice) < 0.5 ? ABSENT : 6.0 * (2.0 * dice_uniform(&dice) - 1.0);
+        q.meter_step_db = dice_uniform(&dice) < 0.5 ? ABSENT : 3.0 * dice_uniform(&dice);
+        q.drop_db = dice_uniform(&dice) < 0.2 ? 4.0 : ABSENT;
+        q.ladder = dice_bits(&dice) % 2;
+        q.moves = moves;
+        q.move_count = (int)(dice_bits(&dice) % 7);
+        for (int k = 0; k < q.move_count; k++) {
+            const struct dial *d[2] = {&bias, &level};
+            double reading[2];
+            for (int r = 0; r < 2; r++) {
+                reading[r] = d[r]->present ? d[r]->low + (d[r]->high - d[r]->low) * round(4.0 * dice_uniform(&dice)) / 4.0 : ABSENT;
+            }
+            moves[k] = (struct move){reading[0], reading[1], size * dice_normal(&dice), size * dice_normal(&dice)};
+            if (dice_uniform(&dice) < 0.1) {
+                moves[k].low_db = moves[k].high_db = ABSENT;
+            }
+        }
+        next_move(&q, &nm);
+        assert_true(nm.text[0] && nm.reason < MOVE_REASONS);
+        assert_true(nm.chance_right >= 0.0 && nm.chance_right <= 1.0);
+        for (int k = -1; k < nm.ladder_count; k++) {
+            const struct next_setting *s = k < 0 ? &nm.set : &nm.ladder[k];
+            for (int r = 0; r < 2; r++) {
+                const struct dial *d = r ? &level : &bias;
+                assert_int_equal(d->present, given(s->dial[r]));
+                assert_true(!d->present || (s->dial[r] >= d->low - 1e-9 && s->dial[r] <= d->high + 1e-9));
+                assert_true(isfinite(s->db[r]));
+            }
+            assert_true(isfinite(s->low_db) && isfinite(s->high_db) && s->chance >= 0.0 && s->chance <= 1.0);
+        }
+    }
+}
+
 static void codes_are_distinct(void **state)
 {
     (void)state;
@@ -457,6 +523,7 @@ int main(void)
         cmocka_unit_test(no_dial_at_all),
         cmocka_unit_test(never_the_same_setting_twice),
         cmocka_unit_test(dial_of_unknown_worth),
+        cmocka_unit_test(nonsense_in_order_out),
         cmocka_unit_test(codes_are_distinct),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
