@@ -15,4 +15,14 @@ check-steps:
 	$(Q)echo "== gcc with address and undefined sanitizers"; $(MAKE) --no-print-directory -j$(CHECK_JOBS) WERROR=1 BUILD=$(SAN_BUILD) CC=gcc OPT='-O1 -g' SAN=address,undefined all tests
 	$(Q)tests/run.sh $(SAN_BUILD) build
 
-.PHONY: check check-steps
+# ---- bench: ratios within one run; docs/performance.md tells what they mean ----
+BENCH_OBJ := $(call objs,tests/bench/bench.c tests/bench/load.c tests/server/daemon.c)
+$(BUILD)/bench: $(BENCH_OBJ) $(call LIB,$(BELOW_server)) $(EMBED)
+	$(call say,LINK,$@)
+	$(Q)$(CC) $(ALL_LDFLAGS) -o $@ $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(LIBS) $(TEST_LIBS)
+BENCH_ROWS ?= 4000 100000
+bench: deps-check ## speed and accuracy as ratios in one run (BENCH_ROWS="4000 100000")
+	$(Q)$(MAKE) --no-print-directory $(BUILD)/bench $(BUILD)/make_club
+	$(Q)$(BUILD)/bench $(BUILD)/make_club $(BENCH_ROWS)
+
+.PHONY: check check-steps bench
