@@ -43,10 +43,13 @@ enum action_result action_import(struct house *, struct exchange *); /* worker *
 enum action_result action_session(struct house *, struct exchange *);  /* inline */
 enum action_result action_log_page(struct house *, struct exchange *); /* worker */
 enum action_result action_log_form(struct house *, struct exchange *); /* write */
-/* statistics.c, deck_history.c, sheets.c, drawings.c */
+/* statistics.c, alike.c, deck_history.c, hints.c, sheets.c, centre.c, drawings.c */
 enum action_result action_stock_statistics(struct house *, struct exchange *);   /* worker */
 enum action_result action_stock_alike(struct house *, struct exchange *);        /* worker */
 enum action_result action_deck_trend(struct house *, struct exchange *);         /* worker */
+enum action_result action_deck_statistics(struct house *, struct exchange *);    /* worker */
+enum action_result action_deck_hints(struct house *, struct exchange *);         /* worker */
+enum action_result action_stock_sheet(struct house *, struct exchange *);        /* worker */
 enum action_result action_deck_sheet(struct house *, struct exchange *);         /* worker */
 enum action_result action_deck_centre(struct house *, struct exchange *);        /* worker */
 enum action_result action_chart_stock(struct house *, struct exchange *);        /* worker */

@@ -116,7 +116,9 @@ void model_stock(const struct model_view *v, const struct stock *s, struct outlo
         out->tape_sd[r] = h->sd[r][TAPE];
         out->batch_sd[r] = h->sd[r][BATCH];
         out->pair_sd[r] = h->sd[r][PAIR];
+        out->deck_class_sd[r] = h->sd[r][DECK_CLASS];
         out->sigma[r] = h->sigma[r][KIND_READ];
+        out->blind_sigma[r] = h->sigma[r][KIND_BLIND];
         out->doubling[r] = known[RECORDINGS_AT + c].mean[r];
         out->doubling_se[r] = sqrt(known[RECORDINGS_AT + c].variance[r]);
     }

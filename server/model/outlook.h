@@ -34,7 +34,8 @@ struct outlook_stock {
     double label[RESPONSES], label_se[RESPONSES];      /* its class alone, the maker's figure counted */
     double spread[RESPONSES];                          /* sd of stocks inside their class (family and stock together) */
     double tape_sd[RESPONSES], batch_sd[RESPONSES];    /* the club's, between tapes and batches of one stock */
-    double pair_sd[RESPONSES], sigma[RESPONSES];       /* the club's: one deck with one stock; one result with readings */
+    double pair_sd[RESPONSES], deck_class_sd[RESPONSES]; /* the club's: one deck with one stock, with one class */
+    double sigma[RESPONSES], blind_sigma[RESPONSES];   /* the club's: one result with readings, without */
     double doubling[RESPONSES], doubling_se[RESPONSES]; /* per doubling of (1 + times recorded over), of its class */
     double sheet_share[RESPONSES], sheet_share_se[RESPONSES]; /* how much of a maker's figure the club's results bear out; 1 = all */
     long rows;                                         /* results of it in the fit; 0: only its class and family speak */
