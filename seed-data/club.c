@@ -38,6 +38,8 @@ void club_free(struct club *c)
 {
     if (!c)
         return;
+    for (int i = 0; c->decks && i < c->deck_count; i++)
+        bench_deck_release(&c->decks[i]);
     mem_free(c->decks);
     mem_free(c->stocks);
     mem_free(c->members);

@@ -27,6 +27,7 @@ struct club {
 struct club_size {
     int decks, stocks, members;
     int64_t from_us, to_us;
+    bool tabulated; /* readings from tables: for very large clubs */
 };
 
 struct club *club_demo(uint64_t seed);                              /* NULL: out of memory */

@@ -230,6 +230,10 @@ struct club *club_random(uint64_t seed, const struct club_size *z)
     for (int i = 0; i < z->decks; i++) {
         random_deck(c, i, i % 5 == 4);
         random_changes(c, i, &k);
+        if (z->tabulated && !bench_deck_tabulate(&c->decks[i])) {
+            club_free(c);
+            return NULL;
+        }
         c->owner[i] = chance_hit(&k, 0.2) ? -1 : chance_index(&k, z->members);
     }
     for (int i = 0; i < z->stocks; i++)

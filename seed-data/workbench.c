@@ -2,6 +2,7 @@
  * Decks and tapes as they physically are: see workbench.h. */
 #include "workbench.h"
 
+#include "ground/memory.h"
 #include "trade/check.h"
 
 #include <math.h>
@@ -38,6 +39,48 @@ void bench_deck_ready(struct bench_deck *d)
                 d->gain_db[s][c][tone] = -tape_output_db(&reference, d->gap_um, wavelength(d, s, tone), d->preset_db[s][c]);
         }
     }
+}
+
+#define TABLE_POINTS 113
+#define TABLE_STEP   0.25
+#define TABLE_BELOW  13.0 /* dB below the preset at which a table begins */
+
+struct bench_table {
+    float output_db[BENCH_SETUPS][CLASS_COUNT][2][TABLE_POINTS];
+};
+
+bool bench_deck_tabulate(struct bench_deck *d)
+{
+    d->table = mem_zero(1, sizeof *d->table);
+    for (int s = 0; d->table && s < d->setup_count; s++)
+        for (int c = 0; c < CLASS_COUNT; c++) {
+            if (aligned_with((enum tape_class)c) != (enum tape_class)c || (c >= CLASS_REEL_STANDARD) != (d->record.medium == MEDIUM_REEL))
+                continue;
+            struct coat reference = tape_reference((enum tape_class)c);
+            reference.spacing_um *= d->contact;
+            for (int tone = 0; tone < 2; tone++)
+                for (int i = 0; i < TABLE_POINTS; i++)
+                    d->table->output_db[s][c][tone][i] = (float)tape_output_db(&reference, d->gap_um, wavelength(d, s, tone),
+                                                                               d->preset_db[s][c] - TABLE_BELOW + i * TABLE_STEP);
+        }
+    return d->table != NULL;
+}
+
+void bench_deck_release(struct bench_deck *d)
+{
+    mem_free(d->table);
+    d->table = NULL;
+}
+
+static double tabulated_db(const struct bench_deck *d, int setup, enum tape_class c, int tone, const struct coat *coat, double bias_db)
+{
+    struct coat reference = tape_reference(c);
+    double at = (bias_db - coat->need_db + reference.need_db - d->preset_db[setup][c] + TABLE_BELOW) / TABLE_STEP;
+    int i = at <= 0 ? 0 : at >= TABLE_POINTS - 2 ? TABLE_POINTS - 2 : (int)at;
+    const float *t = d->table->output_db[setup][c][tone];
+    double output = (double)t[i] + (at - i) * ((double)t[i + 1] - (double)t[i]);
+    return output + coat->sensitivity_db - reference.sensitivity_db -
+           54.6 * (coat->spacing_um - reference.spacing_um * d->contact) / wavelength(d, setup, tone);
 }
 
 struct bench_tape bench_tape_of(const struct bench_stock *s, uint64_t seed, int stock, int batch, int tape)
@@ -87,8 +130,9 @@ static void aged(const struct bench_deck *d, int64_t at_us, double off[3])
     off[2] += d->drift_treble_db_year * years - (worn > 0 ? d->wear_db * pow(worn, 1.5) : 0.0);
 }
 
-static double played_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double hz, double gain_db,
-                        double bias_db, double level_db)
+/* `tone` is the one that `hz` is, −1 when it is another. */
+static double played_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, int tone, double hz,
+                        double gain_db, double bias_db, double level_db)
 {
     enum tape_class c = aligned_with(p->selector);
     struct coat coat = p->recordings > 0 ? tape_worn(t->coat, p->recordings, t->durability) : t->coat;
@@ -104,9 +148,11 @@ static double played_db(const struct bench_deck *d, const struct bench_tape *t, 
     coat.spacing_um *= d->contact;
     double bias = d->preset_db[p->setup][c] + d->bias_error_db[p->setup][p->selector] + off[0] + bench_real_db(d, BENCH_BIAS, bias_db);
     double level = d->level_error_db[p->setup][p->selector] + off[1] + bench_real_db(d, BENCH_LEVEL, level_db);
-    double tone = hz / deck_high_hz(&d->record); /* errors of the treble equalisers: all at the high tone, a third an octave below */
-    double treble = (d->treble_error_db[p->setup][p->selector] + off[2]) * tone * tone / (0.2 + 0.8 * tone);
-    return tape_output_db(&coat, d->gap_um, tape_wavelength_um(d->setup[p->setup].speed_mm_s, hz), bias) + gain_db + level + treble;
+    double pitch = hz / deck_high_hz(&d->record); /* errors of the treble equalisers: all at the high tone, a third an octave below */
+    double treble = (d->treble_error_db[p->setup][p->selector] + off[2]) * pitch * pitch / (0.2 + 0.8 * pitch);
+    double output = d->table && tone >= 0 ? tabulated_db(d, p->setup, c, tone, &coat, bias)
+                                          : tape_output_db(&coat, d->gap_um, tape_wavelength_um(d->setup[p->setup].speed_mm_s, hz), bias);
+    return output + gain_db + level + treble;
 }
 
 double bench_hz_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double hz, double bias_db,
@@ -116,7 +162,7 @@ double bench_hz_db(const struct bench_deck *d, const struct bench_tape *t, const
     struct coat reference = tape_reference(c);
     reference.spacing_um *= d->contact;
     double gain = -tape_output_db(&reference, d->gap_um, tape_wavelength_um(d->setup[p->setup].speed_mm_s, hz), d->preset_db[p->setup][c]);
-    return played_db(d, t, p, hz, gain, bias_db, level_db);
+    return played_db(d, t, p, -1, hz, gain, bias_db, level_db);
 }
 
 double bench_tone_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, int tone, double bias_db,
@@ -124,7 +170,7 @@ double bench_tone_db(const struct bench_deck *d, const struct bench_tape *t, con
 {
     if (p->hz[tone] > 0)
         return bench_hz_db(d, t, p, p->hz[tone], bias_db, level_db);
-    return played_db(d, t, p, tone_hz(d, tone), d->gain_db[p->setup][aligned_with(p->selector)][tone], bias_db, level_db);
+    return played_db(d, t, p, tone, tone_hz(d, tone), d->gain_db[p->setup][aligned_with(p->selector)][tone], bias_db, level_db);
 }
 
 double bench_overbias_db(const struct bench_deck *d, const struct bench_tape *t, const struct bench_place *p, double drop_db)

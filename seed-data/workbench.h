@@ -56,6 +56,7 @@ struct bench_deck {
     double overbias_drop_db;                   /* its owner sets bias past the high tone's peak by this drop; 0 = by flatness */
     double overbias_share;                     /* how often */
     /* filled by bench_deck_ready */
+    struct bench_table *table; /* NULL: exact; else see bench_deck_tabulate */
     double preset_db[BENCH_SETUPS][CLASS_COUNT], gain_db[BENCH_SETUPS][CLASS_COUNT][2];
 };
 
@@ -85,6 +86,10 @@ struct bench_place {
 };
 
 void bench_deck_ready(struct bench_deck *d); /* after all but the `change` list is set */
+/* For clubs of a million rows: readings from a table of the class's reference coating, shifted for need, sensitivity and spacing; thickness and spread of a
+ * single stock are left out (some hundredths of a dB). False: out of memory (then exact). */
+bool bench_deck_tabulate(struct bench_deck *d);
+void bench_deck_release(struct bench_deck *d);
 /* The cassette numbered `tape` of batch `batch`; always the same for the same seed. Negative numbers: the typical one. */
 struct bench_tape bench_tape_of(const struct bench_stock *s, uint64_t seed, int stock, int batch, int tape);
 

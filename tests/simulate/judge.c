@@ -161,8 +161,8 @@ bool judge(const struct judge_case *k, struct estimator *(*make)(const struct cl
            struct judge_score *scores)
 {
     struct run u = {.k = k};
-    struct club_size size = {k->decks, k->stocks, k->members, 1728900000LL * 1000000,
-                             1728900000LL * 1000000 + (int64_t)(k->years * 365.25 * 86400e6)};
+    struct club_size size = {
+        k->decks, k->stocks, k->members, 1728900000LL * 1000000, 1728900000LL * 1000000 + (int64_t)(k->years * 365.25 * 86400e6), false};
     int64_t at_us = size.from_us;
     bool ok = false;
     u.club = club_random(k->seed, &size);

@@ -18,7 +18,7 @@
 #define DEMO_SEED 20241055u
 #define DEMO_ROWS 1080
 
-static const struct club_size SMALL = {24, 70, 12, 1728900000LL * 1000000, 1792800000LL * 1000000};
+static const struct club_size SMALL = {24, 70, 12, 1728900000LL * 1000000, 1792800000LL * 1000000, false};
 
 static void accept(bool ok, const struct fault *f, const char *what)
 {
