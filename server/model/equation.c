@@ -38,7 +38,9 @@ void level_keys_of(const struct facts *x, const struct fact_row *row, struct lev
     bool resets = false;
     for (int i = 0; i < d->service_count; i++)
         resets |= d->services[i].resets;
-    bool plain = row->setup == WORD_NONE && row->method == METHOD_FLAT;
+    /* A result without readings is set by taste as much as by tones: a method of its own. */
+    bool blind = row->method == METHOD_FLAT && !(given(row->low_db) && given(row->high_db));
+    bool plain = row->setup == WORD_NONE && row->method == METHOD_FLAT && !blind;
     for (int b = 0; b < BLOCKS; b++)
         key[b] = (struct level_key){-1, 0, 0};
     key[FAMILY].a = s->family;
@@ -52,7 +54,7 @@ void level_keys_of(const struct facts *x, const struct fact_row *row, struct lev
     if (row->channel != CHANNEL_BOTH)
         key[CHANNEL] = (struct level_key){row->deck, row->channel, 0};
     if (!plain)
-        key[SETUP] = (struct level_key){row->deck, row->setup + 1, row->method};
+        key[SETUP] = (struct level_key){row->deck, row->setup + 1, blind ? METHOD_BLIND : row->method};
     if (resets)
         key[ERA] = (struct level_key){row->deck, era, 0};
     key[TREND] = (struct level_key){row->deck, era, 0};

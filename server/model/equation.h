@@ -19,6 +19,8 @@ const char *block_name(enum block b);
 /* Scale of the half-t(3) prior of each block's standard deviation, dB (trend: dB a year). Chosen for the trade from memory. */
 extern const double block_prior[BLOCKS];
 
+#define METHOD_BLIND METHOD_COUNT /* bias_method flat, but no readings say so */
+
 /* Columns with a known normal prior come first. The maker's figures of bias and level are two columns; a response's fit gives the other's a scale of 0. */
 enum { CLASS_AT = 0, RECORDINGS_AT = CLASS_COUNT, PLACE_AT = 2 * CLASS_COUNT, SHEET_AT, KNOWN_COLUMNS = SHEET_AT + RESPONSES };
 #define CLASS_SD 1.5
@@ -27,8 +29,8 @@ enum { CLASS_AT = 0, RECORDINGS_AT = CLASS_COUNT, PLACE_AT = 2 * CLASS_COUNT, SH
 #define SHEET_MEAN 1.0
 #define SHEET_SD 0.3
 #define SIGMA_PRIOR 0.4 /* half-t(3) scale of σ */
-#define MISENTRY_SHARE 0.03 /* of rows that are not what they say, ten times as wide as the rest; see docs/model.md */
-#define MISENTRY_WIDE 10.0
+#define MISENTRY_SHARE 0.05 /* of rows that are not what they say, five times as wide as the rest; see docs/model.md */
+#define MISENTRY_WIDE 5.0
 #define START_EXTRA 3.0 /* v = 1 + START_EXTRA·exp(−position/START_SECONDS): the start of a tape wavers. Common practice, no source. */
 #define START_SECONDS 15.0
 #define STOP_LEVEL_SD 0.3 /* dB: what a bias that ran out leaves open in the level when no readings tell */

@@ -5,8 +5,10 @@
  *
  * To first order a stock's side is a mixture of what its hub says (its class, or the family both belong to) and of its own results, their decks taken off:
  *     S = (1 − λ)·hub + λ·(own results − Σ f_d·base_d) + an error of its own
- * with λ and f_d from the variances and from how often it was logged on which deck. Covariances of hubs with bases are in the view; two different bases are
- * taken to depend on each other only through the hub. tests/model/test_outlook.c holds it against the full inverse.
+ * with λ and f_d from the variances and from how often it was logged on which deck. What cannot be known, how the level of all decks divides from the level of all
+ * tapes, is one error u common to all: base = u + own, hub = −u + own; so var u = −cov(base, hub), which the view has, and
+ *     cov(S_a, S_b) = var u + (1 − λ_a)(1 − λ_b)·var(own of a common hub) + λ_a·λ_b·Σ f_ad·f_bd·var(own of base_d).
+ * tests/model/test_outlook.c holds it against the full inverse.
  */
 #include "outlook.h"
 #include "view.h"
@@ -82,49 +84,44 @@ static int base_of(const struct view_deck *k, enum tape_class c)
     return k->base[c >= 0 && c < CLASS_COUNT ? (int)c : CLASS_COUNT];
 }
 
-static double hubs_covariance(const struct two *t, int r, const struct view_deck *asked)
-{
-    if (t->same_hub)
-        return hub_variance(t, r, 0);
-    if (!asked)
-        return 0;
-    int base = asked->base[CLASS_COUNT];
-    return of_base(t->v, r, base, t->hub[0]) * of_base(t->v, r, base, t->hub[1]) / fmax(t->v->bases[base].variance[r], TINY);
-}
+/* Variance of the level that all decks share, weighted by where the two were logged; where neither was, by the deck asked about. */
+struct level {
+    double sum, weight;
+};
 
 static double sides_covariance(const struct two *t, int r, const struct view_deck *asked, const struct deck *const *decks, int count)
 {
-    const struct view_head *h = t->v->head;
+    const struct model_view *v = t->v;
+    const struct view_head *h = v->head;
     double tau = square(h->sd[r][STOCK]) + (t->family_hub ? 0 : square(h->sd[r][FAMILY]));
-    double sum[2] = {0, 0}, cross[2] = {0, 0}, via[2] = {0, 0}, common = 0, lambda[2];
+    double sum[2] = {0, 0}, common = 0, together = 0, lambda[2];
+    struct level u = {0, 0};
     for (int i = 0; i < count; i++) {
         uint64_t id = view_text(decks[i]->id);
-        int found = view_find(t->v, view_hash(KEY_DECK, id, 0, 0)), base[2];
+        int found = view_find(v, view_hash(KEY_DECK, id, 0, 0)), base[2];
         double w[2];
-        if (found < 0 || t->v->decks[found].deck_effect < 0)
+        if (found < 0 || v->decks[found].deck_effect < 0)
             continue;
         for (int k = 0; k < 2; k++) {
             w[k] = weight_on(t, k, r, id);
-            base[k] = base_of(&t->v->decks[found], t->stock[k]->tape_class);
+            base[k] = base_of(&v->decks[found], t->stock[k]->tape_class);
             sum[k] += w[k];
-            cross[k] += w[k] * of_base(t->v, r, base[k], t->hub[1 - k]);
-            via[k] += w[k] * of_base(t->v, r, base[k], t->hub[0]);
+            u.sum -= w[k] * of_base(v, r, base[k], t->hub[k]);
+            u.weight += w[k];
         }
-        if (w[0] > 0 && w[1] > 0) { /* the deck itself is in both, beyond what goes through the hub */
-            double both = base[0] == base[1] ? (double)t->v->bases[base[0]].variance[r]
-                                             : (double)fminf(t->v->bases[base[0]].variance[r], t->v->bases[base[1]].variance[r]);
-            common += w[0] * w[1] * (both - of_base(t->v, r, base[0], t->hub[0]) * of_base(t->v, r, base[1], t->hub[0]) / hub_variance(t, r, 0));
-        }
+        common += w[0] * w[1] * fmin(v->bases[base[0]].variance[r], v->bases[base[1]].variance[r]);
+        together += w[0] * w[1];
     }
-    for (int k = 0; k < 2; k++) {
+    if (u.weight <= 0 && asked) {
+        u.sum = -of_base(v, r, asked->base[CLASS_COUNT], t->hub[0]) - of_base(v, r, asked->base[CLASS_COUNT], t->hub[1]);
+        u.weight = 2;
+    }
+    double level = u.weight > 0 ? fmax(u.sum / u.weight, 0) : 0;
+    for (int k = 0; k < 2; k++)
         lambda[k] = tau * sum[k] / (1 + tau * sum[k]);
-        if (sum[k] > 0)
-            cross[k] /= sum[k], via[k] /= sum[k];
-    }
-    if (sum[0] > 0 && sum[1] > 0)
-        common = common / (sum[0] * sum[1]) + via[0] * via[1] / hub_variance(t, r, 0);
-    return (1 - lambda[0]) * (1 - lambda[1]) * hubs_covariance(t, r, asked) + lambda[0] * lambda[1] * common -
-           (1 - lambda[0]) * lambda[1] * cross[1] - lambda[0] * (1 - lambda[1]) * cross[0];
+    double decks_own = sum[0] > 0 && sum[1] > 0 ? fmax(common - together * level, 0) / (sum[0] * sum[1]) : 0;
+    double hub_own = t->same_hub ? fmax(hub_variance(t, r, 0) - level, 0) : 0;
+    return level + (1 - lambda[0]) * (1 - lambda[1]) * hub_own + lambda[0] * lambda[1] * decks_own;
 }
 
 static double side_variance(const struct two *t, int r, int k)
