@@ -50,7 +50,7 @@ void posterior_find(const struct bench *b, int points, struct posterior *out);
 struct pair_normal { /* the two tones at a setting */
     double low, high, var_low, var_high, cov;
 };
-struct pair_normal fit_predict(const struct bench_fit *f, const double x[2]);
+struct pair_normal bench_predict(const struct bench_fit *f, const double x[2]);
 struct pair_normal posterior_predict(const struct posterior *p, const double x[2]); /* mean and covariance of the mixture */
 /* That the setting is truly within tolerance; without a level dial only high − low counts, without a bias dial only the low tone. */
 double posterior_chance(const struct bench *b, const struct posterior *p, const double x[2]);

@@ -97,7 +97,7 @@ bool bench_surprised(const struct bench *b, bool *first_reading)
     posterior_find(b, b->count - 1, &before);
     *first_reading = b->count == 1;
     /* the first reading is held against the label, later ones against all that was known */
-    n = *first_reading ? fit_predict(&before.fit[0], last->x) : posterior_predict(&before, last->x);
+    n = *first_reading ? bench_predict(&before.fit[0], last->x) : posterior_predict(&before, last->x);
     return far_off(last->low - n.low, n.var_low + b->noise[0] * b->noise[0], *first_reading) ||
            far_off(last->high - n.high, n.var_high + b->noise[1] * b->noise[1], *first_reading);
 }

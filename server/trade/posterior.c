@@ -264,7 +264,7 @@ void posterior_find(const struct bench *b, int points, struct posterior *out)
     }
 }
 
-struct pair_normal fit_predict(const struct bench_fit *f, const double x[2])
+struct pair_normal bench_predict(const struct bench_fit *f, const double x[2])
 {
     double y[2], j[2][THETA], v[2][2] = {{0}};
     tones(f->at, x, y, j);
@@ -284,7 +284,7 @@ struct pair_normal posterior_predict(const struct posterior *p, const double x[2
 {
     struct pair_normal part[2], m = {0};
     for (int k = 0; k < p->count; k++) {
-        part[k] = fit_predict(&p->fit[k], x);
+        part[k] = bench_predict(&p->fit[k], x);
         m.low += p->fit[k].weight * part[k].low;
         m.high += p->fit[k].weight * part[k].high;
     }
@@ -329,7 +329,7 @@ double posterior_chance(const struct bench *b, const struct posterior *p, const 
 {
     double chance = 0.0;
     for (int k = 0; k < p->count; k++) {
-        struct pair_normal n = fit_predict(&p->fit[k], x);
+        struct pair_normal n = bench_predict(&p->fit[k], x);
         double one;
         if (b->has[0] && !b->has[1]) {
             one = normal_inside(n.high - n.low - b->treble, n.var_high + n.var_low - 2.0 * n.cov, b->tolerance[1]);

@@ -189,7 +189,7 @@ static void target_meets_both_tones(void **state)
         double x[2];
         b.treble = treble;
         fit_target(&b, &p.fit[0], x);
-        struct pair_normal n = fit_predict(&p.fit[0], x);
+        struct pair_normal n = bench_predict(&p.fit[0], x);
         assert_true(fabs(n.low) < 1e-9 && fabs(n.high - treble) < 1e-9);
     }
 }
