@@ -8,12 +8,14 @@
  * with λ and f_d from the variances and from how often it was logged on which deck. What cannot be known, how the level of all decks divides from the level of all
  * tapes, is one error u common to all: base = u + own, hub = −u + own; so var u = −cov(base, hub), which the view has, and
  *     cov(S_a, S_b) = var u + (1 − λ_a)(1 − λ_b)·var(own of a common hub) + λ_a·λ_b·Σ f_ad·f_bd·var(own of base_d).
+ * On the deck asked about each prediction leans by κ on the pair's own results, whose errors are its own, and by 1 − κ on the sum of base and side; so two predictions have
+ * (1 − κ_a)(1 − κ_b) of the sums' covariance in common.
  * tests/model/test_outlook.c holds it against the full inverse.
  */
 #include "outlook.h"
 #include "view.h"
 
-#define TINY 1e-9
+#define LEAST_SE_DB 0.02 /* no two tapes are known better apart */
 
 struct two {
     const struct model_view *v;
@@ -67,7 +69,7 @@ static double of_base(const struct model_view *v, int r, int base, int entry)
 
 static double hub_variance(const struct two *t, int r, int k)
 {
-    return fmax(t->hub[k] >= 0 ? (double)t->v->stocks[t->hub[k]].variance[r] : square(CLASS_SD), TINY);
+    return fmax(t->hub[k] >= 0 ? (double)t->v->stocks[t->hub[k]].variance[r] : square(CLASS_SD), 1e-9);
 }
 
 /* What results of this stock on this deck weigh. */
@@ -124,36 +126,39 @@ static double sides_covariance(const struct two *t, int r, const struct view_dec
     return level + (1 - lambda[0]) * (1 - lambda[1]) * hub_own + lambda[0] * lambda[1] * decks_own;
 }
 
-static double side_variance(const struct two *t, int r, int k)
+/* Covariance of the deck's and the two stocks' sums before their pairs are counted. */
+static double sums_covariance(const struct two *t, int r, const struct view_deck *asked, const struct deck *const *decks, int count)
 {
-    const struct view_head *h = t->v->head;
-    double variance = t->entry[k] >= 0 ? (double)t->v->stocks[t->entry[k]].variance[r] : square(CLASS_SD);
-    if (!t->own[k])
-        variance += square(h->sd[r][STOCK]) + (t->family_hub ? 0 : square(h->sd[r][FAMILY]));
-    return variance;
+    const struct model_view *v = t->v;
+    int none = v->head->bases - 1, base[2] = {none, none};
+    double own = square(v->head->sd[r][DECK]) + square(v->head->sd[r][MODEL]); /* a deck nobody logged is the same unknown for both */
+    if (asked) {
+        own = 0;
+        for (int k = 0; k < 2; k++)
+            base[k] = base_of(asked, t->stock[k]->tape_class);
+    }
+    bool same = t->stock[0]->tape_class == t->stock[1]->tape_class;
+    double bases = (double)v->bases[base[0]].variance[r];
+    if (!same) { /* var(x − y) of two classes' own parts is about the sum of theirs */
+        bases = 0.5 * (bases + (double)v->bases[base[1]].variance[r]);
+        for (int k = 0; k < 2 && asked; k++) {
+            int effect = asked->class_effect[t->stock[k]->tape_class];
+            bases -= effect >= 0 ? 0.5 * (double)v->effects[effect].variance[r] : 0;
+        }
+    }
+    if (same && (!asked || asked->class_effect[t->stock[0]->tape_class] < 0))
+        own += square(v->head->sd[r][DECK_CLASS]);
+    return bases + own + of_base(v, r, base[0], t->entry[1]) + of_base(v, r, base[1], t->entry[0]) + sides_covariance(t, r, asked, decks, count);
 }
 
-/* What the deck adds to the difference: the pairs, and its two classes where they differ. */
-static double deck_variance(const struct two *t, int r, const struct view_deck *asked, uint64_t deck)
+/* How much a pair's own results overrule the sum. */
+static double overruled(const struct two *t, int r, int k, uint64_t deck)
 {
     const struct view_head *h = t->v->head;
-    double sum = 0;
-    for (int k = 0; k < 2; k++) {
-        int pair = t->own[k] ? view_find(t->v, view_hash(KEY_PAIR, deck, view_text(t->stock[k]->id), 0)) : -1;
-        const struct view_effect *p = pair >= 0 ? &t->v->effects[pair] : NULL;
-        sum += p ? (double)p->variance[r] + 2 * (double)p->with_stock[r] : square(h->sd[r][PAIR]);
-    }
-    if (t->stock[0]->tape_class == t->stock[1]->tape_class)
-        return sum;
-    int base[2];
-    for (int k = 0; k < 2; k++) {
-        int effect = asked ? asked->class_effect[t->stock[k]->tape_class] : -1;
-        sum += effect >= 0 ? (double)t->v->effects[effect].variance[r] : square(h->sd[r][DECK_CLASS]);
-        base[k] = asked ? base_of(asked, t->stock[k]->tape_class) : t->v->head->bases - 1;
-    }
-    for (int k = 0; k < 2; k++)
-        sum += 2 * (of_base(t->v, r, base[k], t->entry[k]) - of_base(t->v, r, base[1 - k], t->entry[k]));
-    return sum;
+    int pair = t->own[k] ? view_find(t->v, view_hash(KEY_PAIR, deck, view_text(t->stock[k]->id), 0)) : -1;
+    long rows = pair >= 0 ? t->v->effects[pair].rows : 0;
+    double weight = (double)rows / (square(h->sigma[r][KIND_READ]) + square(h->sd[r][TAPE])), pair2 = square(h->sd[r][PAIR]);
+    return pair2 * weight / (1 + pair2 * weight);
 }
 
 void model_apart(const struct model_view *v, const struct deck *d, const struct stock *a, const struct stock *b, int64_t at_us,
@@ -170,10 +175,9 @@ void model_apart(const struct model_view *v, const struct deck *d, const struct 
         model_ask(v, &q, &answer[k]);
     }
     for (int r = 0; r < RESPONSES; r++) {
-        double sides[2] = {side_variance(&t, r, 0), side_variance(&t, r, 1)};
-        double most = sqrt(sides[0] * sides[1]), common = sides_covariance(&t, r, asked, decks, deck_count);
-        double variance = sides[0] + sides[1] - 2 * fmin(fmax(common, -most), most) + deck_variance(&t, r, asked, id);
+        double one = square(answer[0].se[r]), two = square(answer[1].se[r]), most = sqrt(one * two);
+        double common = (1 - overruled(&t, r, 0, id)) * (1 - overruled(&t, r, 1, id)) * sums_covariance(&t, r, asked, decks, deck_count);
         out->apart[r] = answer[1].mean[r] - answer[0].mean[r];
-        out->se[r] = sqrt(fmax(variance, TINY));
+        out->se[r] = sqrt(fmax(one + two - 2 * fmin(fmax(common, -most), most), square(LEAST_SE_DB)));
     }
 }
