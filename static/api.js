@@ -7,7 +7,7 @@ const PATIENCE_MS = 15000; // a workshop's wireless is slow; longer only makes p
 
 export class Refused extends Error {
     constructor(status, problem) {
-        super(problem?.detail ?? problem?.errors?.[0]?.detail ?? problem?.title ?? `The book answered ${status}.`);
+        super(problem?.errors?.map((one) => one.detail).join('; ') || problem?.detail || problem?.title || `The book answered ${status}.`);
         this.status = status;
         this.errors = problem?.errors ?? [];
     }

@@ -40,16 +40,23 @@ export function checkItems(group, items, ticked, changed) {
 // ---- the setting to make ----
 const upper = (text) => text[0].toUpperCase() + text.slice(1);
 
+// What to know before turning.
+export function remarks(answer) {
+    return [
+        answer.reason ? make('p', { class: answer.look_first ? 'problem' : null }, answer.look_first ? make('strong', {}, 'Look first. ') : null, upper(answer.reason)) : null,
+        answer.note ? make('p', { class: 'note' }, upper(answer.note)) : null,
+    ];
+}
+
 export function moveView(answer, deck) {
     const one = (what, dial, setting) => (dial && setting && setting.dial !== null && setting.dial !== undefined
         ? make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting.turn ?? setting.words),
             setting.turn ? make('p', { class: 'small' }, `Then it stands ${setting.words.split(':')[0]}.`) : null, ruler(what, dial, setting),
             setting.beyond_dial ? make('p', { class: 'note' }, 'The dial runs out before it is reached: this is its end.') : null) : null);
     return [
-        answer.reason ? make('p', { class: answer.look_first ? 'problem' : null }, answer.look_first ? make('strong', {}, 'Look first. ') : null, upper(answer.reason)) : null,
-        answer.note ? make('p', { class: 'note' }, upper(answer.note)) : null,
+        remarks(answer),
         one('Bias', deck.bias_dial, answer.bias), one('Record trim', deck.level_dial, answer.level),
-        make('p', { class: 'expect' }, expectation(answer.expect)),
+        /expect/i.test(answer.reason ?? '') ? null : make('p', { class: 'expect' }, expectation(answer.expect)),
     ];
 }
 
@@ -100,12 +107,10 @@ export function movesTable(deck, moves) {
 
 export function verdictView(answer, deck, left) {
     const at = [deck.bias_dial ? `bias at ${reading(deck.bias_dial, left.bias, true)}` : null, deck.level_dial ? `record trim at ${reading(deck.level_dial, left.level, true)}` : null].filter(Boolean).join(', ');
-    const sure = answer?.chance_right;
     return [
         make('p', { class: 'words' }, make('strong', {}, at || 'nothing to set on this deck')),
         left.low_db !== undefined ? make('p', {}, `As left: low tone ${aboutSource(left.low_db)}, high tone ${aboutSource(left.high_db)}.`) : make('p', {}, 'As left it was not read; the readings before it go into the book.'),
         answer?.reason ? make('p', {}, upper(answer.reason)) : null,
         answer?.note ? make('p', { class: 'note' }, upper(answer.note)) : null,
-        sure ? make('p', {}, `Right within the tolerance in ${number(100 * sure, 0)} cases of 100.`) : null,
     ];
 }

@@ -4,14 +4,14 @@
 import { all, find, focusOn, make, replace, show } from './dom.js';
 import { ask, NoSignal } from './api.js';
 import { asLeft, loadBench, moveQuestion, newBench, sameSetting, saveBench, startQuery, toCalibration } from './bench-store.js';
-import { checkItems, checks, ladderFields, movesTable, moveView, readFields, verdictView } from './bench-view.js';
+import { checkItems, checks, ladderFields, movesTable, moveView, readFields, remarks, verdictView } from './bench-view.js';
 import { deckOf, loadBook, stockOf, suggestion, tapeName } from './book.js';
 import { checkDial, clearWrong, fillChannels, fillDecks, fillSetups, fillStocks, inputOf, noErrors, placeUnits, PLACES, readNumbers, readTexts, sayErrors, sayReadings, searchField, setPlace, signKeys, usedLately } from './fields.js';
 import { remember, remembered } from './kept.js';
 import { number, readNumber, timestamp } from './numbers.js';
 import { nameEntries, startPage } from './page.js';
 import { discard, submit } from './queue.js';
-import { groundsView, settingsView } from './setting.js';
+import { cautionList, groundsView, settingsView } from './setting.js';
 
 const steps = { choose: find('#choose'), check: find('#check'), turn: find('#turn'), done: find('#done'), logged: find('#logged') };
 const problem = find('#problem');
@@ -167,25 +167,22 @@ async function showTurn({ readings = {} } = {}) {
 }
 
 async function askBook(first) {
-    const moved = first && plan() === 'single' ? null : (await ask('POST', 'api/next-move', { body: moveQuestion(bench, taste(), plan()) })).value;
-    if (first) {
-        const { answer: start, kept_at: keptAt } = await suggestion(startQuery(bench, taste()));
-        answer = moved ?? start;
-        bench.target = { bias: start.bias?.dial ?? undefined, level: start.level?.dial ?? undefined };
-        replace(find('#target'), settingsView(start, deck(), keptAt));
-        replace(find('#rests'), groundsView(start));
-    } else {
-        answer = moved;
-        bench.target = { bias: moved.bias?.dial ?? undefined, level: moved.level?.dial ?? undefined };
-        if (moved.settled) return showDone();
-        replace(find('#target'), moveView(moved, deck()));
-    }
+    const ladder = plan() === 'ladder';
+    const moved = first && !ladder ? null : (await ask('POST', 'api/next-move', { body: moveQuestion(bench, taste(), plan()) })).value;
+    const { answer: start, kept_at: keptAt } = first ? await suggestion(startQuery(bench, taste())) : {};
+    answer = moved ?? start;
+    bench.target = { bias: answer.bias?.dial ?? undefined, level: answer.level?.dial ?? undefined };
     bench.ladder = moved?.ladder?.length ? moved.ladder.map(rung) : null;
+    if (moved?.settled && !first) return showDone();
+    if (bench.ladder) find('#turn-title').textContent = first ? 'Settings around the start' : 'More settings to record';
+    if (first) replace(find('#rests'), groundsView(start));
+    if (bench.ladder) replace(find('#target'), first ? cautionList(start.cautions) : remarks(moved));
+    else replace(find('#target'), first ? settingsView(start, deck(), keptAt) : moveView(moved, deck()));
     return saveBench(bench);
 }
 
-// A rung may come as bare readings or with words.
-const rung = (entry) => ({ bias: entry.bias?.dial ?? entry.bias ?? undefined, level: entry.level?.dial ?? entry.level ?? undefined });
+// Without a dial the book says null; here it is left out.
+const rung = (entry) => ({ bias: entry.bias ?? undefined, level: entry.level ?? undefined });
 
 function tones() {
     const name = (hz) => (hz >= 1000 ? `${number(hz / 1000, 2).replace(/\.?0+$/, '')} kHz` : `${number(hz, 0)} Hz`);

@@ -227,7 +227,7 @@ export function fillSetups(select, deck, chosen) {
 function setupName(setup) {
     const speed = setup.speed_mm_s ? `${number(setup.speed_mm_s / 10, 2).replace(/0$/, '')} cm/s` : '';
     const equalisation = setup.equalisation?.replace(/us$/, ' µs');
-    return [setup.id, speed, equalisation, setup.selector, setup.direction === 'reverse' ? 'reverse' : ''].filter(Boolean).join(', ');
+    return [setup.id, speed, equalisation, setup.selector, setup.direction === 'reverse' && !setup.id.includes('reverse') ? 'reverse' : ''].filter(Boolean).join(', ');
 }
 
 // Channels: a deck with own trims left and right is logged a channel at a time.

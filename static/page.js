@@ -100,7 +100,7 @@ function showWaiting(entries) {
     const refused = entries.filter((entry) => entry.state === 'refused');
     const made = notice('waiting',
         open.length ? make('p', {}, make('strong', { id: 'waiting-count' }, `${count(open.length, 'result')} ${open.length === 1 ? 'waits' : 'wait'} on this device`),
-            `, the oldest since ${age(open[0].queued_at)}. ${open.find((entry) => entry.why)?.why ?? ''} `,
+            `, the oldest from ${age(open[0].queued_at)}${open.some((entry) => entry.why) ? `: ${open.find((entry) => entry.why).why}` : ''}. `,
             make('button', { type: 'button', click: async (event) => {
                 event.target.disabled = true;
                 event.target.textContent = 'sending…';

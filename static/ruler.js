@@ -31,7 +31,7 @@ export function ruler(what, dial, setting) {
     const ranged = low !== undefined && low !== null;
     const near = (value) => Math.abs(value - setting.dial) < range * 0.09;
     const rises = dial.plus !== 'less';
-    const ends = what === 'Bias' ? ['less bias, brighter', 'more bias, duller'] : ['less gain, quieter', 'more gain, louder'];
+    const ends = what === 'Bias' ? [['less bias,', 'brighter'], ['more bias,', 'duller']] : [['less gain,', 'quieter'], ['more gain,', 'louder']];
     if (!rises) ends.reverse();
     const sentence = `${what} dial from ${number(dial.low, places)} to ${number(dial.high, places)} ${unitOf(dial)}: set ${reading(dial, setting.dial)}${ranged ? `, nine results in ten between ${reading(dial, low, true)} and ${reading(dial, high, true)}` : ''}.`;
     const line = (x1, y1, x2, y2, kind) => draw('line', { x1, y1, x2, y2, class: kind });
@@ -46,5 +46,5 @@ export function ruler(what, dial, setting) {
             ranged ? [line(at(low), 64, at(high), 64, 'bracket'), line(at(low), 56, at(low), 64, 'bracket'), line(at(high), 56, at(high), 64, 'bracket')] : null,
             line(at(setting.dial), 26, at(setting.dial), 58, 'pen'),
             text(at(setting.dial), 20, 'set', 'middle', reading(dial, setting.dial)),
-            text('0%', 92, 'end', 'start', ends[0]), text('100%', 92, 'end', 'end', ends[1])));
+            ends[0].map((words, i) => text('0%', 84 + 18 * i, 'end', 'start', words)), ends[1].map((words, i) => text('100%', 84 + 18 * i, 'end', 'end', words))));
 }

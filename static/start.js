@@ -3,7 +3,7 @@
 import { find, make, replace } from './dom.js';
 import { remember, remembered } from './kept.js';
 import { deckOf, loadBook, suggestion, tapeQuery } from './book.js';
-import { clearWrong, describeTape, fillChannels, fillDecks, fillSetups, fillStocks, inputOf, placeUnits, PLACES, readNumbers, readTexts, sayWrong, searchField, signKeys, usedLately } from './fields.js';
+import { becomeSelect, clearWrong, describeTape, fillChannels, fillDecks, fillSetups, fillStocks, inputOf, placeUnits, PLACES, readNumbers, readTexts, sayWrong, searchField, signKeys, usedLately } from './fields.js';
 import { age } from './numbers.js';
 import { nameEntries, startPage } from './page.js';
 import { groundsView, settingsView } from './setting.js';
@@ -11,8 +11,9 @@ import { startLog } from './log.js';
 
 const form = find('#start-form');
 const answer = find('#answer');
-const deckSelect = find('#s-deck');
-const stockSelect = find('#s-stock');
+const deckSelect = becomeSelect(find('#s-deck'));
+const stockSelect = becomeSelect(find('#s-stock'));
+becomeSelect(find('#s-setup'));
 let book = null;
 let log = null;
 let asked = 0;

@@ -52,7 +52,7 @@ function nextMove(body) {
         level: deck.level_dial ? { dial: settled ? last.level : 15, db: -0.3, words: 'leave it' } : null,
         expect: { low_db: 0, high_db: 0.1 }, settled, chance_right: settled ? 0.93 : 0.4,
         reason: settled ? 'both tones are inside the tolerance' : 'the high tone is too bright',
-        ladder: body.plan === 'ladder' ? [0, 1, 2].map((i) => ({ bias: { dial: 98 + i * 2, words: `at ${98 + i * 2} %` }, level: null })) : undefined,
+        ladder: body.plan === 'ladder' ? [0, 1, 2].map((i) => ({ bias: 98 + i * 2, level: null, low_db: 0, high_db: 0, chance_right: 0.4 })) : undefined,
     }];
 }
 

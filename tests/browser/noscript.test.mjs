@@ -15,13 +15,13 @@ afterEach(() => page.context().close());
 
 const count = async () => (await json(daemon.address, `api/calibrations?deck=${deck.id}&stock=${stock.id}&limit=500`)).calibrations.length;
 async function fill(values) {
-    for (const [name, value] of Object.entries(values)) await page.locator(`[name="${name}"]`).first().fill(String(value));
+    for (const [name, value] of Object.entries(values)) await page.fill(`form[method=post] [name="${name}"]`, String(value));
 }
 
 test('the form on the first page posts to /log and gets a page back', async () => {
     const before = await count();
     await page.goto(daemon.address);
-    assert.equal(await page.isVisible('#start-form'), false, 'what needs scripts is not shown');
+    assert.equal(await page.isVisible('#l-add-move'), false, 'what needs scripts is not shown');
     await fill({ deck: deck.id, stock: stock.id, bias: middle(deck.bias_dial), level: middle(deck.level_dial), low_db: '0,2', high_db: '-0,4' });
     await page.click('#log-form button.main');
     assert.match(page.url(), /\/log$/);
@@ -29,21 +29,30 @@ test('the form on the first page posts to /log and gets a page back', async () =
     await assertNoSideways(page, 'the receipt page');
 });
 
+test('where to start is answered with a page, too', async () => {
+    await page.goto(daemon.address);
+    await page.fill('#s-deck', deck.id);
+    await page.fill('#s-stock', stock.id);
+    await page.click('#start-form button.main');
+    const { bias } = await json(daemon.address, `api/suggestion?deck=${deck.id}&stock=${stock.id}`);
+    assert.ok((await page.textContent('main')).includes(bias.words));
+});
+
 test('the daemon’s own form has the lists filled in; faults come back at the field with what was typed', async () => {
     await page.goto(daemon.address);
     await page.click('noscript a, a[href="log"]');
-    await page.waitForSelector('select[name=deck], input[name=deck]');
+    await page.waitForSelector('form[method=post] select[name=deck]');
     await assertNoSideways(page, 'the plain form');
     const before = await count();
-    await page.selectOption('select[name=deck]', deck.id);
-    await page.selectOption('select[name=stock]', stock.id);
+    await page.selectOption('form[method=post] select[name=deck]', deck.id);
+    await page.selectOption('form[method=post] select[name=stock]', stock.id);
     await fill({ bias: '1.000,5', level: middle(deck.level_dial) });
-    await page.click('form [type=submit]');
+    await page.click('form[method=post] [type=submit]');
     assert.match(await page.textContent('body'), /not both|comma|point/i);
-    assert.equal(await page.inputValue('[name=level]'), String(middle(deck.level_dial)));
+    assert.equal(await page.inputValue('form[method=post] [name=level]'), String(middle(deck.level_dial)));
     assert.equal(await count(), before);
     await fill({ bias: middle(deck.bias_dial) });
-    await page.click('form [type=submit]');
+    await page.click('form[method=post] [type=submit]');
     assert.equal(await count(), before + 1);
 });
 
