@@ -84,7 +84,8 @@ void suggestion_make(const struct view *v, struct suggestion *s)
     const struct deck *d = s->question.deck;
     const struct model_answer *a = &s->answer;
     model_ask(v->model, &s->question, &s->answer);
-    model_view_figures(v->model, &s->figures);
+    s->as_of = v->as_of;
+    s->fitted_at = v->fitted_at;
     setting_make(&d->bias_dial, a->worth[BIAS], a->mean[BIAS], a->se[BIAS], a->low90[BIAS], a->high90[BIAS], &s->bias);
     setting_make(&d->level_dial, a->worth[LEVEL], a->mean[LEVEL], a->se[LEVEL], a->low90[LEVEL], a->high90[LEVEL], &s->level);
     expect(s);

@@ -25,7 +25,8 @@ struct setting {
 struct suggestion {
     struct model_question question;
     struct model_answer answer;
-    struct model_figures figures; /* as_of, fitted_us */
+    int64_t as_of;               /* every change up to it is contained */
+    const char *fitted_at;       /* text, "" = never; lives as long as the view */
     struct setting bias, level;
     double expect_low_db, expect_high_db; /* at the readings given */
     enum position_kind place_kind;

@@ -124,11 +124,12 @@ bool question_read(const struct view *v, const struct request *q, struct suggest
     return read_place(q, s, f) && fine;
 }
 
-/* ---- the answer ---- */
+/* ---- the answer: pieces of known length, commas included; this is the hot path ---- */
 
-static void pair_of(struct buffer *b, const char *name, double low, double high, int decimals)
+#define LITERAL(b, text) buffer_add(b, "" text, sizeof(text) - 1)
+
+static void pair_of(struct buffer *b, double low, double high, int decimals)
 {
-    json_name(b, name);
     buffer_char(b, '[');
     buffer_fixed(b, low, decimals);
     buffer_char(b, ',');
@@ -136,59 +137,66 @@ static void pair_of(struct buffer *b, const char *name, double low, double high,
     buffer_char(b, ']');
 }
 
-static void number(struct buffer *b, const char *name, double value, int decimals)
+static void write_dial(struct buffer *b, const struct setting *s)
 {
-    json_name(b, name);
-    buffer_fixed(b, value, decimals);
+    LITERAL(b, ",\"range90_dial\":");
+    pair_of(b, s->low90_reading, s->high90_reading, 6);
+    LITERAL(b, ",\"ruler\":{\"low\":");
+    buffer_fixed(b, s->dial->low, 6);
+    LITERAL(b, ",\"high\":");
+    buffer_fixed(b, s->dial->high, 6);
+    LITERAL(b, ",\"zero\":");
+    buffer_fixed(b, dial_zero(s->dial), 6);
+    LITERAL(b, ",\"step\":");
+    buffer_fixed(b, dial_step(s->dial), 6);
+    if (s->dial->plus == PLUS_MORE)
+        LITERAL(b, ",\"plus\":\"more\"}");
+    else
+        LITERAL(b, ",\"plus\":\"less\"}");
 }
 
-static void flag(struct buffer *b, const char *name, bool value)
+static void write_setting(struct buffer *b, const struct setting *s, bool is_bias, struct buffer *words)
 {
-    json_name(b, name);
-    buffer_text(b, value ? "true" : "false");
-}
-
-static void write_setting(struct buffer *b, const char *name, const struct setting *s, bool is_bias)
-{
-    struct buffer words;
-    buffer_init(&words, 1024);
-    setting_words(&words, s, is_bias);
-    json_name(b, name);
-    buffer_char(b, '{');
+    buffer_clear(words);
+    setting_words(words, s, is_bias);
     if (s->dial->present) {
-        number(b, "dial", s->reading, 6);
-        json_name(b, "unit"), json_text(b, dial_unit(s->dial));
+        LITERAL(b, "{\"dial\":");
+        buffer_fixed(b, s->reading, 6);
+        LITERAL(b, ",\"unit\":");
+        json_text(b, dial_unit(s->dial));
     } else {
-        buffer_text(b, "\"dial\":null,\"unit\":null");
+        LITERAL(b, "{\"dial\":null,\"unit\":null");
     }
-    json_name(b, "words"), json_text(b, words.data ? words.data : "");
-    number(b, "db", s->db, 4);
-    number(b, "se_db", s->se_db, 4);
-    pair_of(b, "range90_db", s->low90_db, s->high90_db, 4);
-    if (s->dial->present) {
-        pair_of(b, "range90_dial", s->low90_reading, s->high90_reading, 6);
-        json_name(b, "ruler");
-        buffer_char(b, '{');
-        number(b, "low", s->dial->low, 6), number(b, "high", s->dial->high, 6), number(b, "zero", dial_zero(s->dial), 6),
-            number(b, "step", dial_step(s->dial), 6);
-        json_name(b, "plus"), buffer_text(b, s->dial->plus == PLUS_MORE ? "\"more\"}" : "\"less\"}");
-    } else {
-        buffer_text(b, ",\"range90_dial\":null");
-    }
-    flag(b, "beyond_dial", s->beyond);
-    buffer_char(b, '}');
-    buffer_free(&words);
+    LITERAL(b, ",\"words\":");
+    json_text(b, words->data);
+    LITERAL(b, ",\"db\":");
+    buffer_fixed(b, s->db, 4);
+    LITERAL(b, ",\"se_db\":");
+    buffer_fixed(b, s->se_db, 4);
+    LITERAL(b, ",\"range90_db\":");
+    pair_of(b, s->low90_db, s->high90_db, 4);
+    if (s->dial->present)
+        write_dial(b, s);
+    else
+        LITERAL(b, ",\"range90_dial\":null");
+    if (s->beyond)
+        LITERAL(b, ",\"beyond_dial\":true}");
+    else
+        LITERAL(b, ",\"beyond_dial\":false}");
 }
 
 static void write_parts(struct buffer *b, const struct model_answer *a)
 {
-    json_name(b, "parts");
-    buffer_char(b, '[');
+    LITERAL(b, ",\"parts\":[");
     for (int i = 0; i < a->part_count; i++) {
-        buffer_text(b, i ? ",{" : "{");
-        json_name(b, "name"), json_text(b, a->parts[i].name);
-        number(b, "bias_db", a->parts[i].value[BIAS], 4);
-        number(b, "level_db", a->parts[i].value[LEVEL], 4);
+        if (i)
+            buffer_char(b, ',');
+        LITERAL(b, "{\"name\":");
+        json_text(b, a->parts[i].name);
+        LITERAL(b, ",\"bias_db\":");
+        buffer_fixed(b, a->parts[i].value[BIAS], 4);
+        LITERAL(b, ",\"level_db\":");
+        buffer_fixed(b, a->parts[i].value[LEVEL], 4);
         buffer_char(b, '}');
     }
     buffer_char(b, ']');
@@ -196,66 +204,98 @@ static void write_parts(struct buffer *b, const struct model_answer *a)
 
 static void write_basis(struct buffer *b, const struct model_answer *a)
 {
-    json_name(b, "basis");
-    buffer_text(b, "{\"kind\":");
+    LITERAL(b, ",\"basis\":{\"kind\":");
     json_text(b, basis_kind_text(a->basis));
-    buffer_text(b, ",\"pair\":"), buffer_int(b, a->pair);
-    buffer_text(b, ",\"deck\":"), buffer_int(b, a->on_deck);
-    buffer_text(b, ",\"stock\":"), buffer_int(b, a->of_stock);
-    buffer_text(b, ",\"club\":"), buffer_int(b, a->club);
-    buffer_text(b, ",\"members\":"), buffer_int(b, a->members);
+    LITERAL(b, ",\"pair\":");
+    buffer_int(b, a->pair);
+    LITERAL(b, ",\"deck\":");
+    buffer_int(b, a->on_deck);
+    LITERAL(b, ",\"stock\":");
+    buffer_int(b, a->of_stock);
+    LITERAL(b, ",\"club\":");
+    buffer_int(b, a->club);
+    LITERAL(b, ",\"members\":");
+    buffer_int(b, a->members);
     buffer_char(b, '}');
 }
 
 static void write_cautions(struct buffer *b, const struct suggestion *s)
 {
-    json_name(b, "cautions");
-    buffer_char(b, '[');
+    LITERAL(b, ",\"cautions\":[");
     for (int i = 0; i < s->caution_count; i++) {
-        buffer_text(b, i ? ",{" : "{");
-        json_name(b, "code"), json_text(b, s->cautions[i].code);
-        json_name(b, "text"), json_text(b, s->cautions[i].text);
+        if (i)
+            buffer_char(b, ',');
+        LITERAL(b, "{\"code\":");
+        json_text(b, s->cautions[i].code);
+        LITERAL(b, ",\"text\":");
+        json_text(b, s->cautions[i].text);
         buffer_char(b, '}');
     }
     buffer_char(b, ']');
 }
 
+static void write_slopes(struct buffer *b, const struct model_answer *a)
+{
+    LITERAL(b, ",\"slopes\":{\"a\":");
+    buffer_fixed(b, a->a, 4);
+    LITERAL(b, ",\"a_se\":");
+    buffer_fixed(b, a->a_se, 4);
+    LITERAL(b, ",\"b\":");
+    buffer_fixed(b, a->b, 4);
+    LITERAL(b, ",\"b_se\":");
+    buffer_fixed(b, a->b_se, 4);
+    buffer_char(b, '}');
+}
+
+static void write_question(struct buffer *b, const struct model_question *m)
+{
+    LITERAL(b, "{\"deck\":");
+    json_text(b, m->deck->id);
+    if (m->stock) {
+        LITERAL(b, ",\"stock\":");
+        json_text(b, m->stock->id);
+    }
+    LITERAL(b, ",\"class\":");
+    json_text(b, class_info(m->tape_class)->id);
+    LITERAL(b, ",\"setup\":");
+    json_text(b, m->setup[0] ? m->setup : "main");
+    LITERAL(b, ",\"treble_db\":");
+    buffer_fixed(b, m->treble_db, 4);
+}
+
 void suggestion_write(struct buffer *b, const struct suggestion *s)
 {
-    const struct model_question *m = &s->question;
-    char when[CLOCK_TEXT];
-    buffer_char(b, '{');
-    json_name(b, "deck"), json_text(b, m->deck->id);
-    if (m->stock)
-        json_name(b, "stock"), json_text(b, m->stock->id);
-    json_name(b, "class"), json_text(b, class_info(m->tape_class)->id);
-    json_name(b, "setup"), json_text(b, m->setup[0] ? m->setup : "main");
-    number(b, "treble_db", m->treble_db, 4);
-    write_setting(b, "bias", &s->bias, true);
-    write_setting(b, "level", &s->level, false);
-    json_name(b, "expect");
-    buffer_char(b, '{');
-    number(b, "low_db", s->expect_low_db, 2), number(b, "high_db", s->expect_high_db, 2);
+    struct buffer words;
+    buffer_init(&words, 1024);
+    write_question(b, &s->question);
+    LITERAL(b, ",\"bias\":");
+    write_setting(b, &s->bias, true, &words);
+    LITERAL(b, ",\"level\":");
+    write_setting(b, &s->level, false, &words);
+    buffer_free(&words);
+    LITERAL(b, ",\"expect\":{\"low_db\":");
+    buffer_fixed(b, s->expect_low_db, 2);
+    LITERAL(b, ",\"high_db\":");
+    buffer_fixed(b, s->expect_high_db, 2);
     buffer_char(b, '}');
     write_basis(b, &s->answer);
     write_parts(b, &s->answer);
     write_cautions(b, s);
-    json_name(b, "slopes");
-    buffer_char(b, '{');
-    number(b, "a", s->answer.a, 4), number(b, "a_se", s->answer.a_se, 4), number(b, "b", s->answer.b, 4), number(b, "b_se", s->answer.b_se, 4);
-    buffer_char(b, '}');
-    if (given(m->position_s)) {
-        number(b, "place_s", m->position_s, 1);
-        number(b, "place_tolerance_s", s->place_tolerance_s, 1);
+    write_slopes(b, &s->answer);
+    if (given(s->question.position_s)) {
+        LITERAL(b, ",\"place_s\":");
+        buffer_fixed(b, s->question.position_s, 1);
+        LITERAL(b, ",\"place_tolerance_s\":");
+        buffer_fixed(b, s->place_tolerance_s, 1);
     }
-    json_name(b, "model");
-    buffer_text(b, "{\"as_of\":"), buffer_int(b, s->figures.as_of);
-    buffer_text(b, ",\"fitted_at\":");
-    if (s->figures.fitted_us == CLOCK_NONE)
-        buffer_text(b, "null");
+    LITERAL(b, ",\"model\":{\"as_of\":");
+    buffer_int(b, s->as_of);
+    LITERAL(b, ",\"fitted_at\":");
+    if (s->fitted_at[0])
+        json_text(b, s->fitted_at);
     else
-        json_text(b, clock_format(s->figures.fitted_us, 0, when));
-    buffer_text(b, "}}\n");
+        LITERAL(b, "null");
+    LITERAL(b, "}}\n");
 }
 
 enum action_result action_suggestion(struct house *house, struct exchange *x)

@@ -66,7 +66,7 @@ static bool reserve(struct buffer *b, size_t n)
     return true;
 }
 
-void buffer_add(struct buffer *b, const void *bytes, size_t n)
+void buffer_add_slowly(struct buffer *b, const void *bytes, size_t n)
 {
     if (!reserve(b, n))
         return;
@@ -74,17 +74,6 @@ void buffer_add(struct buffer *b, const void *bytes, size_t n)
         memcpy(b->data + b->length, bytes, n);
     b->length += n;
     b->data[b->length] = '\0';
-}
-
-void buffer_text(struct buffer *b, const char *text)
-{
-    if (text)
-        buffer_add(b, text, strlen(text));
-}
-
-void buffer_char(struct buffer *b, char c)
-{
-    buffer_add(b, &c, 1);
 }
 
 /* Digits of `value` ending before `end`, at least `least` of them; returns the first. */

@@ -9,6 +9,7 @@
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
+#include <string.h>
 
 struct buffer {
     char *data; /* NUL-terminated whenever not NULL; the NUL is not counted */
@@ -20,9 +21,27 @@ struct buffer {
 void buffer_init(struct buffer *b, size_t max); /* allocates nothing */
 void buffer_free(struct buffer *b);             /* usable again afterwards with the same max */
 void buffer_clear(struct buffer *b);            /* length 0, failed false, memory kept */
-void buffer_add(struct buffer *b, const void *bytes, size_t n);
-void buffer_text(struct buffer *b, const char *text); /* NULL: nothing */
-void buffer_char(struct buffer *b, char c);
+void buffer_add_slowly(struct buffer *b, const void *bytes, size_t n); /* grows first; for buffer_add alone */
+/* Replies are hundreds of small pieces: what fits is copied in place, so that pieces of known length cost a store or two. */
+static inline void buffer_add(struct buffer *b, const void *bytes, size_t n)
+{
+    if (b->failed || b->capacity - b->length <= n) {
+        buffer_add_slowly(b, bytes, n);
+        return;
+    }
+    memcpy(b->data + b->length, bytes, n);
+    b->length += n;
+    b->data[b->length] = '\0';
+}
+static inline void buffer_text(struct buffer *b, const char *text) /* NULL: nothing */
+{
+    if (text)
+        buffer_add(b, text, strlen(text));
+}
+static inline void buffer_char(struct buffer *b, char c)
+{
+    buffer_add(b, &c, 1);
+}
 void buffer_int(struct buffer *b, int64_t value);
 /* `value` rounded half away from zero to `decimals` (0..9), trailing zeros dropped, never "-0"; not finite: "null". |value| >= 1e15: %.17g. */
 void buffer_fixed(struct buffer *b, double value, int decimals);

@@ -7,6 +7,7 @@
 #include "../store/reader.h"
 
 #include <errno.h>
+#include <string.h>
 #include <time.h>
 
 /* ---- views ---- */
@@ -37,6 +38,14 @@ void view_give(struct view *v)
     mem_free(v);
 }
 
+static void write_fitted(struct view *v, const struct model_view *m)
+{
+    struct model_figures figures;
+    model_view_figures(m, &figures);
+    if (figures.fitted_us != CLOCK_NONE)
+        clock_format(figures.fitted_us, 0, v->fitted_at);
+}
+
 /* Puts a view of these two in place; takes both references. Only one of the two may be new: the other is taken from the view in place,
  * under the lock, so that the hook and the solver never undo each other's work. */
 static bool publish(struct live *l, struct catalog *catalog, struct model_hold *hold, int64_t as_of)
@@ -48,6 +57,8 @@ static bool publish(struct live *l, struct catalog *catalog, struct model_hold *
         return false;
     }
     atomic_init(&v->holders, 1);
+    if (hold)
+        write_fitted(v, hold->view);
     pthread_mutex_lock(&l->view_lock);
     struct view *old = l->view;
     if (!catalog)
@@ -56,6 +67,7 @@ static bool publish(struct live *l, struct catalog *catalog, struct model_hold *
         hold = old->hold;
         atomic_fetch_add(&hold->holders, 1);
         as_of = old->as_of;
+        memcpy(v->fitted_at, old->fitted_at, sizeof v->fitted_at);
     }
     v->catalog = catalog;
     v->hold = hold;

@@ -20,6 +20,7 @@ struct view {
     const struct catalog *catalog;
     const struct model_view *model; /* never NULL */
     int64_t as_of;                  /* every change up to it is in `model` */
+    char fitted_at[CLOCK_TEXT];     /* when variances were last estimated, as text (each answer repeats it); "" = never */
     struct model_hold *hold;        /* private */
 };
 
