@@ -41,6 +41,7 @@ static const struct {
 } TEXTS[] = {
     {SQL_BEGIN, "BEGIN IMMEDIATE"},     {SQL_COMMIT, "COMMIT"},      {SQL_ROLLBACK, "ROLLBACK"},
     {SQL_SAVE, "SAVEPOINT one"},        {SQL_SAVE_RELEASE, "RELEASE one"}, {SQL_SAVE_ROLLBACK, "ROLLBACK TO one"},
+    {SQL_DATA_VERSION, "PRAGMA data_version"},
 };
 
 bool group_prepare(struct store *s, struct fault *f)
@@ -48,8 +49,7 @@ bool group_prepare(struct store *s, struct fault *f)
     for (size_t i = 0; i < sizeof TEXTS / sizeof *TEXTS; i++)
         if (!sql_get(&s->writer, TEXTS[i].which, TEXTS[i].text, f))
             return false;
-    int64_t seq, stored_us;
-    return group_last_change(&s->writer, &seq, &stored_us, f);
+    return true;
 }
 
 static bool plain(struct store *s, enum sql which, struct fault *f)
@@ -69,33 +69,43 @@ static void undo(struct store *s)
     memset(s->caches, 0, sizeof *s->caches); /* an id found meanwhile may be of a row that was undone */
 }
 
-void group_outside(struct store *s, int64_t seq, int64_t stored_us)
+bool group_look_outside(struct store *s, struct fault *f)
 {
-    int64_t version;
-    if (sql_number(&s->writer, "PRAGMA user_version", &version, NULL) && version != s->version)
-        s->outgrown = true;
+    sqlite3_stmt *q = s->writer.ready[SQL_DATA_VERSION];
+    if (sql_step(&s->writer, q, f) != 1)
+        return false;
+    int64_t version = sqlite3_column_int64(q, 0), seq, stored_us;
+    sqlite3_reset(q);
+    if (version == s->data_version)
+        return true;
+    int64_t format;
+    if (!group_last_change(&s->writer, &seq, &stored_us, f) || !sql_number(&s->writer, "PRAGMA user_version", &format, f))
+        return false;
+    s->data_version = version;
+    s->outgrown = format != s->version;
     memset(s->caches, 0, sizeof *s->caches);
     atomic_store(&s->last_seq, seq);
     atomic_store(&s->last_commit_us, stored_us);
     atomic_store(&s->changed_outside, true);
+    return true;
 }
 
 static bool begin(struct store *s, int64_t *seq, int64_t *now_us, struct fault *f)
 {
-    if (s->outgrown)
-        return fault_add(f, FAULT_STORE, "", "newer-file", "a newer biasbook has taken this file over; restart with that one");
     if (!plain(s, SQL_BEGIN, f))
         return false;
-    int64_t stored_us;
-    if (!group_last_change(&s->writer, seq, &stored_us, f)) {
+    bool known = group_look_outside(s, f);
+    if (known && s->outgrown)
+        known = fault_add(f, FAULT_STORE, "", "newer-file", "a newer biasbook has taken this file over; restart with that one");
+    if (!known) {
         undo(s);
         return false;
     }
-    if (*seq != atomic_load(&s->last_seq))
-        group_outside(s, *seq, stored_us);
+    *seq = atomic_load(&s->last_seq);
     *now_us = clock_now_us();
-    if (*now_us < stored_us) /* a clock that was set back: commit times never fall */
-        *now_us = stored_us;
+    int64_t last_us = atomic_load(&s->last_commit_us);
+    if (*now_us < last_us) /* a clock that was set back: commit times never fall */
+        *now_us = last_us;
     return true;
 }
 

@@ -8,7 +8,8 @@
 
 #include <string.h>
 
-/* SQLite's own whole check: pages, indexes, types, CHECKs. */
+/* SQLite's own whole check: pages, indexes, types. CHECKs it leaves out on a connection that only reads; the digests answer for what they
+ * would find. */
 static bool pages(struct reader *r, struct fault *f)
 {
     sqlite3_stmt *q = NULL;

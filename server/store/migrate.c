@@ -40,11 +40,24 @@ bool store_identify(struct connection *c, int newest, bool *fresh, struct fault 
     return true;
 }
 
+/* FILE.before-N, or FILE.before-N.2, ... when an earlier attempt left a copy that may be the better one. False: all taken. */
+static bool free_name(const char *path, int newest, char *out, size_t size)
+{
+    snprintf(out, size, "%s.before-%d", path, newest);
+    for (int i = 2; access(out, F_OK) == 0; i++) {
+        if (i > 99)
+            return false;
+        snprintf(out, size, "%s.before-%d.%d", path, newest, i);
+    }
+    return true;
+}
+
 /* A whole copy beside the file, complete under its name or not there at all. */
 static bool copy_before(struct connection *c, const char *path, int newest, struct fault *f)
 {
-    char copy[LIMIT_PATH + 32], part[LIMIT_PATH + 40];
-    snprintf(copy, sizeof copy, "%s.before-%d", path, newest);
+    char copy[LIMIT_PATH + 40], part[LIMIT_PATH + 48];
+    if (!free_name(path, newest, copy, sizeof copy))
+        return fault_add(f, FAULT_STORE, "", "copy-failed", "there are 99 copies from before this migration already; move them away");
     snprintf(part, sizeof part, "%s.part", copy);
     unlink(part);
     sqlite3 *to = NULL;

@@ -19,7 +19,7 @@ bool file_sync(const char *path)
     char folder[LIMIT_PATH + 64];
     if (strlen(path) >= sizeof folder)
         return false;
-    strcpy(folder, path);
+    memcpy(folder, path, strlen(path) + 1);
     int file = open(path, O_RDONLY | O_CLOEXEC), dir = open(dirname(folder), O_RDONLY | O_DIRECTORY | O_CLOEXEC);
     bool ok = file >= 0 && dir >= 0 && fsync(file) == 0 && fsync(dir) == 0;
     if (file >= 0)

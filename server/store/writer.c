@@ -195,23 +195,9 @@ static void checkpoint(struct store *s, int mode)
         s->wal_used = false;
 }
 
-/* Has another process committed? Its rows count for last_seq, and a newer program may have changed the format. */
-static void look_outside(struct store *s)
-{
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_DATA_VERSION, "PRAGMA data_version", NULL);
-    if (!q || sql_step(&s->writer, q, NULL) != 1)
-        return;
-    int64_t version = sqlite3_column_int64(q, 0), seq, stored_us;
-    sqlite3_reset(q);
-    if (version == s->data_version || !group_last_change(&s->writer, &seq, &stored_us, NULL))
-        return;
-    s->data_version = version;
-    group_outside(s, seq, stored_us);
-}
-
 static void idle(struct store *s)
 {
-    look_outside(s);
+    group_look_outside(s, NULL);
     if (s->wal_used)
         checkpoint(s, SQLITE_CHECKPOINT_TRUNCATE);
 }
@@ -269,6 +255,7 @@ static void work_once(struct store *s)
 static void *writer_main(void *argument)
 {
     struct store *s = argument;
+    pthread_setname_np(pthread_self(), "writer");
     int64_t looked = clock_monotonic_us();
     pthread_mutex_lock(&s->lock);
     for (;;) {
@@ -277,7 +264,7 @@ static void *writer_main(void *argument)
             if (clock_monotonic_us() - looked < TICK_MS * 1000)
                 continue;
             pthread_mutex_unlock(&s->lock);
-            look_outside(s);
+            group_look_outside(s, NULL);
             looked = clock_monotonic_us();
             pthread_mutex_lock(&s->lock);
         } else if (s->closing) {
@@ -306,10 +293,9 @@ static int on_wal(void *user, sqlite3 *db, const char *name, int pages)
 
 bool writer_start(struct store *s, struct fault *f)
 {
-    int64_t version;
-    if (!group_prepare(s, f) || !sql_number(&s->writer, "PRAGMA data_version", &version, f))
+    if (!group_prepare(s, f) || !group_look_outside(s, f))
         return false;
-    s->data_version = version;
+    atomic_store(&s->changed_outside, false);
     sqlite3_wal_hook(s->writer.db, on_wal, s);
     s->wal_used = true; /* a log left by a crash is copied at the first rest */
     s->has_writer = true;
