@@ -2,7 +2,7 @@
 // Service worker: keeps the pages for when there is no signal. Always asks the daemon first, so nobody looks at an old page with a signal.
 // The API is not kept here; the pages keep the last lists and suggestions themselves.
 const SHELF = 'pages-1';
-const PAGES = ['./', 'bench.html', 'track.html', 'cautions.html', 'style.css', 'icon.svg', 'api.js', 'bench.js', 'bench-store.js', 'bench-view.js', 'book.js', 'dom.js', 'fields.js', 'kept.js',
+const PAGES = ['./', 'bench.html', 'track.html', 'enter.html', 'cautions.html', 'style.css', 'icon.svg', 'api.js', 'bench.js', 'bench-store.js', 'bench-view.js', 'book.js', 'dom.js', 'enter.js', 'fields.js', 'kept.js',
     'log.js', 'numbers.js', 'page.js', 'queue.js', 'ruler.js', 'setting.js', 'start.js', 'track.js'];
 
 addEventListener('install', (event) => {

@@ -100,7 +100,7 @@ async function ready() {
     deckChanged();
     searchField(stockSelect, book, (like) => { fillTapes(like); if (stockSelect.value) choose(); });
     if (!book.decks.length || !book.stocks.length)
-        replace(answer, make('p', { class: 'note' }, 'The book has no decks or no tapes yet. A steward enters them, or imports them from another club.'));
+        replace(answer, make('p', { class: 'note' }, 'The book has no decks or no tapes yet. ', make('a', { href: 'enter.html' }, 'Enter the first'), ', or import them from another club.'));
     log = await startLog(book, { logged: () => deckSelect.value && stockSelect.value && answerIt() });
     if (deckSelect.value && stockSelect.value) choose();
 }

@@ -11,7 +11,7 @@ before(async () => {
 });
 after(async () => { await browser.close(); await daemon.stop(); });
 
-const paths = ['', 'bench.html', 'track.html', 'cautions.html'];
+const paths = ['', 'bench.html', 'track.html', 'enter.html', 'cautions.html'];
 
 async function withAnswer(options) {
     const page = await openPage(browser, daemon.address, '', options);
