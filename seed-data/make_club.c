@@ -104,8 +104,9 @@ int main(int argc, char **argv)
         usage(stderr);
         return 2;
     }
-    struct club_size size = {(int)decks, (int)stocks, (int)(members > 0 ? members : 5 + decks / 2), 1728900000LL * 1000000,
-                             1792800000LL * 1000000, rows > 20000};
+    struct club_size size = {
+        (int)decks,  (int)stocks, (int)(members > 0 ? members : 5 + decks / 2), 1728900000LL * 1000000, 1792800000LL * 1000000,
+        rows > 20000};
     struct club *c = secrets_start() ? rows > 0 ? club_random((uint64_t)seed, &size) : club_demo(DEMO_SEED) : NULL;
     bool done = c && write_club(c, rows > 0 ? rows : DEMO_ROWS, rows == 0, explain);
     if (!done)

@@ -17,6 +17,12 @@ static double rounded(double x, double step)
     return step > 0 ? round(x / step) * step : x;
 }
 
+/* A number as it is written down, so that the text and the record are the same number. */
+static double written(double x)
+{
+    return round(x * 1000.0) / 1000.0 + 0.0;
+}
+
 static double clipped(double x, double low, double high)
 {
     return x < low ? low : x > high ? high : x;
@@ -26,7 +32,7 @@ static struct knob knob_of(const struct bench_deck *d, int which, double start_d
 {
     struct knob k = {which == BENCH_BIAS ? &d->record.bias_dial : &d->record.level_dial, d->dial[which].learned, 0.0};
     if (k.dial->present)
-        k.reading = dial_set(k.dial, k.learned, start_db, &(bool){false});
+        k.reading = written(dial_set(k.dial, k.learned, start_db, &(bool){false}));
     return k;
 }
 
@@ -50,7 +56,7 @@ static bool knob_turn(struct knob *k, double db, enum stop *stop)
         *stop = want > k->dial->high + 0.5 * step ? STOP_HIGH : STOP_NONE;
     if (to < k->dial->low + 1e-9)
         *stop = want < k->dial->low - 0.5 * step ? STOP_LOW : STOP_NONE;
-    k->reading = clipped(to, k->dial->low, k->dial->high);
+    k->reading = clipped(written(to), k->dial->low, k->dial->high);
     return fabs(k->reading - old) > 1e-9;
 }
 
@@ -66,7 +72,7 @@ static struct look glance(const struct member *m, const struct bench_deck *d, co
     bench_wander_db(d, p, sd);
     for (int tone = 0; tone < 2; tone++) {
         double x = bench_tone_db(d, t, p, tone, set_db[0], set_db[1]) + stretch[tone] + chance_normal(chance, 0, sd[tone] * 0.7);
-        seen[tone] = clipped(rounded(x, step), -24.0, 12.0) + 0.0; /* the meter's scale ends */
+        seen[tone] = clipped(written(rounded(x, step)), -24.0, 12.0); /* the meter's scale ends */
     }
     return (struct look){seen[0], seen[1]};
 }
@@ -96,7 +102,7 @@ static bool slip(struct calibration *c, const struct bench_deck *d, struct chanc
     }
     if (fabs(off) < 2.5 * dial_step(b) || to < b->low || to > b->high)
         return false;
-    c->bias = round(to * 1000.0) / 1000.0;
+    c->bias = written(to);
     return true;
 }
 

@@ -11,10 +11,12 @@ $(BUILD)/make_club: $(BUILD)/seed-data/make_club.o $(BUILD)/libseed.a $(call LIB
 
 seed: $(BUILD)/make_club ## write the demo's club anew (seed-data/club.ndjson)
 	$(Q)$(BUILD)/make_club > $(BUILD)/club.ndjson && mv $(BUILD)/club.ndjson seed-data/club.ndjson
-.PHONY: seed
+seed-same: $(BUILD)/make_club ## tell whether the demo's club is what its program writes
+	$(Q)$(BUILD)/make_club | cmp - seed-data/club.ndjson
+.PHONY: seed seed-same
 
 # Tests of the invented clubs, and of the estimator on them (tests/simulate).
-BELOW_simulate := seed model trade ground
+BELOW_simulate := seed model wire trade ground
 $(BUILD)/tests/simulate/%.o: CFLAGS += -Iseed-data
 $(BUILD)/tests/simulate/program/%.o: CFLAGS += -Iseed-data
 $(BUILD)/accuracy: $(BUILD)/tests/simulate/program/accuracy.o $(call objs,$(filter-out $(wildcard tests/simulate/test_*.c),$(wildcard tests/simulate/*.c))) \
