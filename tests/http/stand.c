@@ -129,6 +129,7 @@ static enum action_result nothing(struct house *house, struct exchange *x)
 static enum action_result too_long(struct house *house, struct exchange *x)
 {
     atomic_fetch_add(&house->actions, 1);
+    buffer_free(&x->reply.body); /* what it holds already would count as room */
     x->reply.body.max = 100;
     for (int i = 0; i < 100; i++)
         buffer_text(&x->reply.body, "long ");
