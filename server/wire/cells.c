@@ -99,14 +99,15 @@ static bool flag(struct buffer *json, const char *name, const char *text, size_t
 static bool inner(struct buffer *json, const char *name, const char *text, size_t n, struct fault *f)
 {
     struct fault why = {0};
-    json_t *value = json_parse(text, n, &why);
-    if (value && (json_is_object(value) || json_is_array(value))) {
+    struct document d;
+    bool nested = document_parse(&d, text, n, &why) && (json_is_object(d.root) || json_is_array(d.root));
+    if (nested) {
         json_name(json, name);
-        json_value(json, value);
-        json_decref(value);
-        return true;
+        json_value(json, d.root);
     }
-    json_decref(value);
+    document_free(&d);
+    if (nested)
+        return true;
     if (why.kind == FAULT_MEMORY)
         return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory; try again");
     return REFUSE(name, "not-json", "this cell holds JSON text, an object or an array: %s",

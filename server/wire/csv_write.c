@@ -63,22 +63,22 @@ bool csv_write_line(struct buffer *b, const char *json, size_t n, struct fault *
     int count;
     size_t written = 0;
     const struct column *columns = csv_columns(&count);
-    json_t *object = json_parse_object(json, n, f);
-    if (!object)
+    struct document d;
+    if (!document_parse_object(&d, json, n, f))
         return false;
     struct buffer scratch;
     buffer_init(&scratch, LIMIT_LINE);
     for (int i = 0; i < count; i++) {
-        const json_t *value = json_object_get(object, columns[i].name);
+        const json_t *value = json_object_get(d.root, columns[i].name);
         written += value != NULL;
         if (i)
             buffer_char(b, ',');
         add_value(b, &scratch, value);
     }
     buffer_text(b, "\r\n");
-    bool whole = written == json_object_size(object);
+    bool whole = written == json_object_size(d.root);
     buffer_free(&scratch);
-    json_decref(object);
+    document_free(&d);
     if (b->failed)
         return b->too_large ? fault_add(f, FAULT_TOO_LARGE, "", "line-too-long", "a line holds at most %zu bytes", b->max)
                             : fault_add(f, FAULT_MEMORY, "", "memory", "out of memory; try again");

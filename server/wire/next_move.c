@@ -50,12 +50,12 @@ bool wire_read_next_move(const char *json, size_t n, struct arena *a, struct nex
     calibration_init(&out->ask);
     out->tape_class = CLASS_NONE;
     out->plan = PLAN_SINGLE;
-    json_t *object = json_parse_object(json, n, f);
-    if (!object)
+    struct document d;
+    if (!document_parse_object(&d, json, n, f))
         return false;
     struct member_set sets[] = {{own_members, out}, {asked, &out->ask}};
-    read_members(&r, object, sets, 2, "a question for the next move");
-    json_decref(object);
+    read_members(&r, d.root, sets, 2, "a question for the next move");
+    document_free(&d);
     if (r.fine && !*out->ask.deck)
         reading_wrong(&r, "deck", "required", "say which deck; add the member 'deck'");
     if (r.fine && !*out->ask.stock && out->tape_class == CLASS_NONE)

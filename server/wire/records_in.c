@@ -41,12 +41,12 @@ static void agree_uuid(struct reading *r, struct uuid *have, const struct uuid *
 
 static bool read_body(const char *json, size_t n, struct reading *r, const struct member *table, void *record, const char *what)
 {
-    json_t *object = json_parse_object(json, n, r->f);
-    if (!object)
+    struct document d;
+    if (!document_parse_object(&d, json, n, r->f))
         return r->fine = false;
     struct member_set sets[] = {{table, record}, {added_members, NULL}};
-    read_members(r, object, sets, 2, what);
-    json_decref(object);
+    read_members(r, d.root, sets, 2, what);
+    document_free(&d);
     return r->fine;
 }
 
@@ -94,13 +94,13 @@ bool wire_read_service(const char *json, size_t n, const char *deck, const struc
     struct reading r;
     reading_start(&r, a, f);
     service_init(out);
-    json_t *object = json_parse_object(json, n, f);
-    if (!object)
+    struct document d;
+    if (!document_parse_object(&d, json, n, f))
         return false;
     struct member_set sets[] = {{service_members, out}, {added_members, NULL}};
-    read_members(&r, object, sets, 2, "a service");
-    default_resets(object, out);
-    json_decref(object);
+    read_members(&r, d.root, sets, 2, "a service");
+    default_resets(d.root, out);
+    document_free(&d);
     agree_slug(&r, "deck", out->deck, deck);
     agree_uuid(&r, &out->id, id);
     return r.fine;
@@ -119,13 +119,13 @@ bool wire_read_check(const char *json, size_t n, const char *deck, const struct 
     struct reading r;
     reading_start(&r, a, f);
     deck_check_init(out);
-    json_t *object = json_parse_object(json, n, f);
-    if (!object)
+    struct document d;
+    if (!document_parse_object(&d, json, n, f))
         return false;
     struct member_set sets[] = {{check_members, out}, {added_members, NULL}};
-    read_members(&r, object, sets, 2, "a check");
-    need_check_kind(&r, object, "kind");
-    json_decref(object);
+    read_members(&r, d.root, sets, 2, "a check");
+    need_check_kind(&r, d.root, "kind");
+    document_free(&d);
     agree_slug(&r, "deck", out->deck, deck);
     agree_uuid(&r, &out->id, id);
     return r.fine;
@@ -137,12 +137,12 @@ bool wire_read_void(const char *json, size_t n, char reason[LIMIT_REASON + 1], s
     struct reading r;
     reading_start(&r, NULL, f);
     reason[0] = '\0';
-    json_t *object = json_parse_object(json, n, f);
-    if (!object)
+    struct document d;
+    if (!document_parse_object(&d, json, n, f))
         return false;
     struct member_set set = {members, reason};
-    read_members(&r, object, &set, 1, "a void");
-    json_decref(object);
+    read_members(&r, d.root, &set, 1, "a void");
+    document_free(&d);
     if (r.fine && !reason[strspn(reason, " ")])
         reading_wrong(&r, "reason", "required", "say why it should not count, e.g. \"wrong deck\"");
     return r.fine;
@@ -220,15 +220,15 @@ bool wire_read_line(const char *json, size_t n, struct arena *a, struct line *ou
     struct reading r;
     enum line_kind kind;
     reading_start(&r, a, f);
-    json_t *object = json_parse_object(json, n, f);
-    if (!object)
+    struct document d;
+    if (!document_parse_object(&d, json, n, f))
         return false;
-    if (kind_of(&r, object, &kind)) {
+    if (kind_of(&r, d.root, &kind)) {
         line_init(out, kind);
         struct member_set sets[] = {{KINDS[kind].members, kind == LINE_END ? (void *)out : (void *)&out->as}, {line_members, out}};
-        read_members(&r, object, sets, kind == LINE_END ? 1 : 2, KINDS[kind].what);
-        line_needs(&r, object, out);
+        read_members(&r, d.root, sets, kind == LINE_END ? 1 : 2, KINDS[kind].what);
+        line_needs(&r, d.root, out);
     }
-    json_decref(object);
+    document_free(&d);
     return r.fine;
 }
