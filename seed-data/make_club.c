@@ -11,9 +11,6 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DEMO_SEED 20241055u
-#define DEMO_ROWS 1080
-
 static void usage(FILE *out)
 {
     fputs("usage: make_club [--rows N] [--decks D] [--stocks S] [--members M] [--seed K]\n"
@@ -107,8 +104,8 @@ int main(int argc, char **argv)
     struct club_size size = {
         (int)decks,  (int)stocks, (int)(members > 0 ? members : 5 + decks / 2), 1728900000LL * 1000000, 1792800000LL * 1000000,
         rows > 20000};
-    struct club *c = secrets_start() ? rows > 0 ? club_random((uint64_t)seed, &size) : club_demo(DEMO_SEED) : NULL;
-    bool done = c && write_club(c, rows > 0 ? rows : DEMO_ROWS, rows == 0, explain);
+    struct club *c = secrets_start() ? rows > 0 ? club_random((uint64_t)seed, &size) : club_demo(CLUB_DEMO_SEED) : NULL;
+    bool done = c && write_club(c, rows > 0 ? rows : CLUB_DEMO_ROWS, rows == 0, explain);
     if (!done)
         fputs("make_club: could not write the club (memory or output)\n", stderr);
     club_free(c);

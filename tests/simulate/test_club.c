@@ -15,9 +15,6 @@
 #include <stdio.h>
 #include <string.h>
 
-#define DEMO_SEED 20241055u
-#define DEMO_ROWS 1080
-
 static const struct club_size SMALL = {24, 70, 12, 1728900000LL * 1000000, 1792800000LL * 1000000, false};
 
 static void accept(bool ok, const struct fault *f, const char *what)
@@ -68,9 +65,9 @@ static void records_are_accepted(struct club *c, long rows)
 static void demo_records(void **state)
 {
     (void)state;
-    struct club *c = club_demo(DEMO_SEED);
+    struct club *c = club_demo(CLUB_DEMO_SEED);
     assert_non_null(c);
-    records_are_accepted(c, DEMO_ROWS);
+    records_are_accepted(c, CLUB_DEMO_ROWS);
     club_free(c);
 }
 
@@ -109,8 +106,8 @@ static void same_seed_same_club(void **state)
 static void demo_holds_its_cases(void **state)
 {
     (void)state;
-    struct club *c = club_demo(DEMO_SEED);
-    struct diary *d = diary_new(c, DEMO_ROWS);
+    struct club *c = club_demo(CLUB_DEMO_SEED);
+    struct diary *d = diary_new(c, CLUB_DEMO_ROWS);
     struct diary_row row;
     int classes[CLASS_COUNT] = {0}, stops = 0, slips = 0, moves = 0, again = 0, per_channel = 0, attic[2] = {0, 0}, chrome = 0, setups = 0;
     int64_t jump = c->decks[1].change[0].at_us;
@@ -129,10 +126,10 @@ static void demo_holds_its_cases(void **state)
     }
     assert_true(c->member_count >= 8 && c->deck_count >= 14 && c->stock_count >= 40);
     for (int i = 0; i < CLASS_COUNT; i++)
-        assert_in_range(classes[i], 5, DEMO_ROWS);
+        assert_in_range(classes[i], 5, CLUB_DEMO_ROWS);
     assert_in_range(stops, 20, 120);
     assert_in_range(slips, 9, 35); /* about 2 % */
-    assert_in_range(moves, 250, DEMO_ROWS);
+    assert_in_range(moves, 250, CLUB_DEMO_ROWS);
     assert_in_range(again, 200, 700);
     assert_true(per_channel >= 40 && setups >= 15);
     assert_true(attic[0] >= 50 && attic[1] >= 50); /* enough on both sides of the jump to see it */
@@ -151,7 +148,7 @@ static void demo_holds_its_cases(void **state)
 static void label_that_lies(void **state)
 {
     (void)state;
-    struct club *c = club_demo(DEMO_SEED);
+    struct club *c = club_demo(CLUB_DEMO_SEED);
     double lies = 0, others = 0;
     int n = 0;
     for (int s = 0; s < c->stock_count; s++) {

@@ -108,9 +108,9 @@ static void all_records_come_back(struct club *c, long rows)
 static void demo_club(void **state)
 {
     (void)state;
-    struct club *c = club_demo(20241055u);
+    struct club *c = club_demo(CLUB_DEMO_SEED);
     assert_non_null(c);
-    all_records_come_back(c, 1080);
+    all_records_come_back(c, CLUB_DEMO_ROWS);
     club_free(c);
 }
 
