@@ -12,6 +12,7 @@
 
 #define COMPARED 40      /* results on either side of a service */
 #define OWN_SHARE_DB 0.3 /* how far a stock's own estimate may have followed this deck when all its results are from it */
+#define LEAST_CHANGE_DB 0.15 /* what a chart noticed and is smaller, or not twice its own error, is nothing to anybody */
 #define CHECK_SD_DB 0.25 /* one playback check against the next: contact and azimuth of the day; from memory */
 
 static bool out_of_memory(struct fault *f)
@@ -212,6 +213,8 @@ static void watch(struct deck_course *c, enum response r, struct work *w)
                                               .residual = w->rows[i].residual, .sd = w->rows[i].sd, .tape_sd = c->club.tape_sd[r], .reset = w->rows[i].reset};
     int n = trend_watch(w->results, w->n, &trend_usual, NULL, found, LIMIT_SIGNALS, w->room_int, w->room_double);
     for (int i = 0; i < n && i < LIMIT_SIGNALS && c->signal_count < LIMIT_SIGNALS; i++) {
+        if (fabs(found[i].size_db) < fmax(LEAST_CHANGE_DB, 2 * found[i].size_se_db))
+            continue;
         found[i].since = w->kept[found[i].since];
         found[i].found = w->kept[found[i].found];
         c->signals[c->signal_count++] = (struct course_signal){r, found[i]};

@@ -97,7 +97,7 @@ static bool draw_decks(const struct view *v, const struct exchange *x, const str
     snprintf(d->description, sizeof d->description,
              "One row a deck, %d in all: the %s this tape wants there in dB and the range where nine results in ten land. A filled mark rests on results of this pair.",
              count, word_of(d->response));
-    const struct chart_sheet sheet = {"stock-decks", d->title, d->description, d->width};
+    const struct chart_sheet sheet = {"stock-decks", d->title, d->description, d->width, NULL};
     chart_bars(b, &sheet, d->response == BIAS ? "dB; right: more bias" : "dB; right: more record gain", bars, count, o.mean[d->response], "on an average deck");
     return true;
 }
@@ -126,7 +126,7 @@ static bool draw_results(struct house *house, const struct view *v, const struct
     if (ok) {
         snprintf(d->title, sizeof d->title, "Results of %.120s over time: %s", s->name, word_of(d->response));
         snprintf(d->description, sizeof d->description, "%d results in order of time, each as it would be on an average deck, dB; %d of them are left out of the fit.", n, odd);
-        const struct chart_sheet sheet = {"stock-time", d->title, d->description, d->width};
+        const struct chart_sheet sheet = {"stock-time", d->title, d->description, d->width, NULL};
         const struct chart_course course = {.points = points, .count = n};
         chart_series(b, &sheet, d->response == BIAS ? "bias as on an average deck, dB" : "record level as on an average deck, dB", &course);
     }
@@ -156,7 +156,7 @@ static bool draw_map(const struct view *v, const struct exchange *x, const struc
     snprintf(d->description, sizeof d->description,
              "A map of what each tape wants on this deck: bias from left to right, record level from bottom to top, dB. %d of %d need the same within %.2g dB.", near,
              n - 1, a.within_db);
-    const struct chart_sheet sheet = {"stock-map", d->title, d->description, d->width};
+    const struct chart_sheet sheet = {"stock-map", d->title, d->description, d->width, NULL};
     chart_map(b, &sheet, places, n);
     return true;
 }
@@ -211,7 +211,7 @@ static bool draw_course(const struct deck_course *c, const struct exchange *x, s
     for (int i = 0; ok && i < c->signal_count; i++) {
         if (c->signals[i].response != r)
             continue;
-        snprintf(labels[e], sizeof labels[e], "%+.1f dB", c->signals[i].at.size_db);
+        snprintf(labels[e], sizeof labels[e], "%s%.1f dB", c->signals[i].at.size_db < 0 ? "\xE2\x88\x92" : "+", fabs(c->signals[i].at.size_db));
         events[e] = (struct chart_event){c->results.rows[c->signals[i].at.since].made_at_us, labels[e], true};
         e++, signals++;
     }
@@ -232,7 +232,7 @@ static bool draw_course(const struct deck_course *c, const struct exchange *x, s
         snprintf(d->description, sizeof d->description,
                  "%d results with the tapes taken off: where the deck stands against an average one, dB. %d services are marked%s%s%s.", n, e - signals,
                  signals ? "; a change was noticed since " : "; no change was noticed", since, signals > 1 ? " and later ones" : "");
-        const struct chart_sheet sheet = {r == BIAS ? "deck-time-bias" : "deck-time-level", d->title, d->description, d->width};
+        const struct chart_sheet sheet = {r == BIAS ? "deck-time-bias" : "deck-time-level", d->title, d->description, d->width, NULL};
         const struct chart_course course = {points, n, events, e, levels, l};
         chart_series(b, &sheet, r == BIAS ? "bias wanted against an average deck, dB" : "record level wanted against an average deck, dB", &course);
     }
@@ -256,7 +256,7 @@ static void draw_classes(const struct deck_course *c, struct drawing *d, struct 
     snprintf(d->title, sizeof d->title, "%.120s class by class: %s", c->deck->name, word_of(d->response));
     snprintf(d->description, sizeof d->description, "One row a class of tape: how much more or less %s this deck wants than an average one, dB, with the range that holds it nine times in ten.",
              word_of(d->response));
-    const struct chart_sheet sheet = {"deck-classes", d->title, d->description, d->width};
+    const struct chart_sheet sheet = {"deck-classes", d->title, d->description, d->width, NULL};
     chart_bars(b, &sheet, d->response == BIAS ? "dB against an average deck; right: more bias" : "dB against an average deck; right: more gain", bars, n, ABSENT, NULL);
 }
 
@@ -280,7 +280,7 @@ static bool draw_services(const struct deck_course *c, const struct exchange *x,
     }
     snprintf(d->title, sizeof d->title, "%.120s after each service against before: %s", c->deck->name, word_of(d->response));
     snprintf(d->description, sizeof d->description, "One row a service: by how much the %s wanted changed over it, dB, with the range that holds the change nine times in ten.", word_of(d->response));
-    const struct chart_sheet sheet = {"deck-services", d->title, d->description, d->width};
+    const struct chart_sheet sheet = {"deck-services", d->title, d->description, d->width, "no service yet with results before and after it"};
     chart_bars(b, &sheet, d->response == BIAS ? "dB; right: wants more bias since" : "dB; right: wants more gain since", bars, n, ABSENT, NULL);
     return true;
 }

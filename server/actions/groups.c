@@ -4,6 +4,7 @@
 
 #include "../ground/memory.h"
 
+#include <math.h>
 #include <stdlib.h>
 #include <string.h>
 
@@ -28,7 +29,11 @@ double robust_mean(const double *x, const double *variance, int n, double *of_me
         }
         mean = sum / weight;
     }
-    *of_mean = (NU + 3) / (NU + 1) / weight; /* the information of a t residual is (ν + 1)/(ν + 3) of a normal one's */
+    double scatter = 0;
+    for (int i = 0; i < n; i++)
+        scatter += (NU + 1) / (NU + (x[i] - mean) * (x[i] - mean) / variance[i]) * (x[i] - mean) * (x[i] - mean) / variance[i];
+    scatter = n > 1 ? scatter / (n - 1) : 1;
+    *of_mean = (NU + 3) / (NU + 1) / weight * fmax(scatter, 1); /* the information of a t residual is (ν + 1)/(ν + 3) of a normal one's; two that disagree say less */
     return mean;
 }
 

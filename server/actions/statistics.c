@@ -17,6 +17,7 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define STANDING 64  /* results of one tape or batch that are tried without each other */
 #define UNLIKELY 0.5 /* below: "not what its label says" is pointed out */
 
 /* Everything one answer is made of; the arrays have one place a result. */
@@ -257,6 +258,39 @@ static void write_odds(struct buffer *b, enum tape_class label, const struct lab
     }
 }
 
+/* Whether the doubt stands without any one of the results: one alone may as well be a misentry. */
+static bool stands(const struct stock_page *p, bool batch, const struct group *g, const double usual[RESPONSES])
+{
+    double x[RESPONSES][STANDING], v[RESPONSES][STANDING];
+    int n = 0;
+    for (int i = 0; i < p->results.count && n < STANDING; i++) {
+        const struct result *row = &p->results.rows[i];
+        if ((batch ? row->batch : row->tape) != g->key || row->left_out || !given(row->flat[BIAS]) || !given(row->flat[LEVEL]))
+            continue;
+        for (int r = 0; r < RESPONSES; r++) {
+            double sd = result_sd(row, &p->outlook, (enum response)r);
+            x[r][n] = row->flat[r] - result_expected(row, ALL_PARTS & ~(1u << PART_TAPE), (enum response)r);
+            v[r][n] = sd * sd;
+        }
+        n++;
+    }
+    for (int without = 0; without < n; without++) {
+        struct label_evidence e = {.spread = {usual[BIAS], usual[LEVEL]}};
+        struct label_odds odds;
+        for (int r = 0; r < RESPONSES; r++) {
+            double kept_x = x[r][without], kept_v = v[r][without];
+            x[r][without] = x[r][n - 1], v[r][without] = v[r][n - 1];
+            e.apart[r] = robust_mean(x[r], v[r], n - 1, &e.variance[r]);
+            x[r][n - 1] = x[r][without], v[r][n - 1] = v[r][without];
+            x[r][without] = kept_x, v[r][without] = kept_v;
+        }
+        label_weigh(p->stock->tape_class, &e, &odds);
+        if (!(odds.right < UNLIKELY))
+            return false;
+    }
+    return n > 1;
+}
+
 static void write_doubtful(struct buffer *b, const struct stock_page *p, const char *name, const struct groups *g, const double usual[RESPONSES])
 {
     int written = 0;
@@ -265,11 +299,11 @@ static void write_doubtful(struct buffer *b, const struct stock_page *p, const c
     for (int i = 0; i < g->count; i++) {
         const struct group *one = &g->list[i];
         struct label_odds odds;
-        if (one->rows < 2 || !given(one->mean[BIAS]) || !given(one->mean[LEVEL])) /* one result may as well be a misentry */
+        if (one->rows < 2 || !given(one->mean[BIAS]) || !given(one->mean[LEVEL]))
             continue;
         struct label_evidence e = {{one->mean[BIAS], one->mean[LEVEL]}, {one->variance[BIAS], one->variance[LEVEL]}, {usual[BIAS], usual[LEVEL]}};
         label_weigh(p->stock->tape_class, &e, &odds);
-        if (odds.right >= UNLIKELY)
+        if (odds.right >= UNLIKELY || !stands(p, g == &p->batches, one, usual))
             continue;
         buffer_text(b, written++ ? ",\n{" : "\n{");
         json_member_text(b, "name", results_name(&p->results, one->key));
@@ -291,8 +325,33 @@ static double whole_variance(const struct stock_page *p, enum response r)
     return p->whole.list[0].variance[r] + o->pair_sd[r] * o->pair_sd[r] / decks + o->tape_sd[r] * o->tape_sd[r] / tapes + label;
 }
 
-static void write_label(struct buffer *b, const struct stock_page *p)
+/* How the other stocks of its class differ among each other: without this one, so that it does not hide itself. */
+static bool class_spread(const struct stock_page *p, struct arena *a, double spread[RESPONSES])
 {
+    int count, n = 0;
+    const struct stock **stocks = catalog_stocks(p->view, a, MEDIUM_NONE, &count);
+    struct label_group *groups = stocks ? arena_alloc(a, ((size_t)count + 1) * RESPONSES * sizeof *groups) : NULL;
+    if (!groups)
+        return false;
+    for (int i = 0; i < count; i++) {
+        struct outlook_stock o;
+        if (stocks[i] == p->stock || stocks[i]->tape_class != p->stock->tape_class)
+            continue;
+        model_stock(p->view->model, stocks[i], &o);
+        for (int r = 0; o.rows > 0 && r < RESPONSES; r++)
+            groups[r * count + n] = (struct label_group){o.mean[r] - o.label[r], fmax(o.se[r] * o.se[r] - o.label_se[r] * o.label_se[r], 0)};
+        n += o.rows > 0;
+    }
+    for (int r = 0; r < RESPONSES; r++)
+        spread[r] = label_spread(groups + (size_t)r * (size_t)count, n, LABEL_STOCK_SD_DB);
+    return true;
+}
+
+static bool write_label(struct buffer *b, const struct stock_page *p, struct arena *arena)
+{
+    double spread[RESPONSES];
+    if (!class_spread(p, arena, spread))
+        return false;
     const struct outlook_stock *o = &p->outlook;
     const struct group *whole = p->whole.count ? &p->whole.list[0] : NULL;
     json_name(b, "label");
@@ -301,7 +360,7 @@ static void write_label(struct buffer *b, const struct stock_page *p)
     if (whole && whole->rows >= 2 && given(whole->mean[BIAS]) && given(whole->mean[LEVEL])) {
         struct label_evidence e = {{whole->mean[BIAS] - o->label[BIAS], whole->mean[LEVEL] - o->label[LEVEL]},
                                    {whole_variance(p, BIAS), whole_variance(p, LEVEL)},
-                                   {o->spread[BIAS], o->spread[LEVEL]}};
+                                   {spread[BIAS], spread[LEVEL]}};
         struct label_odds odds;
         label_weigh(p->stock->tape_class, &e, &odds);
         json_name(b, "stock");
@@ -321,6 +380,7 @@ static void write_label(struct buffer *b, const struct stock_page *p)
     write_doubtful(b, p, "batches", &p->batches, inside);
     write_doubtful(b, p, "tapes", &p->tapes, inside);
     buffer_char(b, '}');
+    return true;
 }
 
 /* ---- the maker's figure ---- */
@@ -383,7 +443,7 @@ static void write_results(struct buffer *b, const struct stock_page *p)
     json_member_flag(b, "more", first > 0 || p->results.more);
 }
 
-static void write_page(struct buffer *b, struct stock_page *p, int64_t now_us)
+static bool write_page(struct buffer *b, struct stock_page *p, struct arena *arena, int64_t now_us)
 {
     int all = 0, settled = 0, unseen = 0, stopped = 0;
     for (int i = 0; i < p->results.count; i++) {
@@ -416,11 +476,13 @@ static void write_page(struct buffer *b, struct stock_page *p, int64_t now_us)
     json_member_fixed(b, "peak_db", peak.median, 2);
     json_member_whole(b, "peak_calibrations", (int64_t)peak.n);
     write_sheet(b, p);
-    write_label(b, p);
+    if (!write_label(b, p, arena))
+        return false;
     write_decks(b, p, now_us);
     write_logged(b, p);
     write_results(b, p);
     buffer_text(b, "}\n");
+    return true;
 }
 
 enum action_result action_stock_statistics(struct house *house, struct exchange *x)
@@ -430,8 +492,8 @@ enum action_result action_stock_statistics(struct house *house, struct exchange 
     struct view *v = live_take(house->live);
     struct stock_page p = {.view = v, .stock = captured_stock(v, x, &f)};
     bool ok = p.stock && parameters_allowed(&x->request, allowed, &f) && read_page(house, x, &p, &f);
-    if (ok)
-        write_page(json_body(x), &p, x->request.now_us);
+    if (ok && !write_page(json_body(x), &p, x->arena, x->request.now_us))
+        ok = out_of_memory(&f);
     page_free(&p);
     view_give(v);
     return ok ? answer_json(x) : answer_fault(x, &f);

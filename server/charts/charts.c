@@ -4,9 +4,10 @@
 
 #include "frame.h"
 
+#include "../ground/memory.h"
+
 #include <math.h>
-#include <stdio.h>
-#include <string.h>
+#include <stdlib.h>
 
 /* ---- dots with bars ---- */
 
@@ -57,7 +58,7 @@ void chart_bars(struct buffer *b, const struct chart_sheet *sheet, const char *a
     struct bars_place p = {.width = frame_width(sheet)};
     p.narrow = p.width < NARROW;
     p.row = p.narrow ? 38 : 24;
-    p.left = p.narrow ? 24 : 210;
+    p.left = p.narrow ? 24 : 226;
     p.top = frame_keys(NULL, keys, count ? key_count : 0, p.width, 20.0 * frame_title_lines(sheet, p.width) + 6) + 6;
     p.height = count ? p.top + p.row * count + FRAME_BOTTOM : p.top + 60;
     double below = frame_begin(b, sheet, p.width, p.height, count);
@@ -79,10 +80,16 @@ void chart_bars(struct buffer *b, const struct chart_sheet *sheet, const char *a
 
 #define EVENT_ROWS 3
 
+static int event_rows(const struct chart_course *c)
+{
+    return c->event_count < EVENT_ROWS ? c->event_count : EVENT_ROWS;
+}
+
 /* Names of services and signals in up to three rows over the drawing, each where it has room; a name without room leaves its line alone. */
 static void draw_events(struct buffer *b, const struct chart_course *c, const struct svg_scale *x, double top, double bottom, double right)
 {
     double taken[EVENT_ROWS] = {0};
+    int rows = event_rows(c);
     for (int i = 0; i < c->event_count; i++) {
         const struct chart_event *e = &c->events[i];
         double at = svg_at(x, (double)e->at_us);
@@ -91,10 +98,10 @@ static void draw_events(struct buffer *b, const struct chart_course *c, const st
         enum svg_paint paint = e->signal ? PAINT_OXIDE : PAINT_GREY;
         svg_line(b, at, bottom, at, top, paint, 1.5, !e->signal);
         double wide = svg_text_width(e->label, SVG_TEXT), from = fmin(at + 4, right - wide);
-        for (int row = 0; row < EVENT_ROWS; row++) {
+        for (int row = 0; row < rows; row++) {
             if (from < taken[row])
                 continue;
-            svg_text(b, from, top - 6 - 16 * (EVENT_ROWS - 1 - row), ANCHOR_START, paint, SVG_TEXT, e->label);
+            svg_text(b, from, top - 6 - 16 * (rows - 1 - row), ANCHOR_START, paint, SVG_TEXT, e->label);
             taken[row] = from + wide + 8;
             break;
         }
@@ -119,44 +126,89 @@ static void draw_levels(struct buffer *b, const struct chart_course *c, const st
     }
 }
 
+static int rising(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* The stretch of values that is drawn true: the middle 95 % and as much again on either side, if anything lies there. */
+static void stretch_of(const struct chart_course *c, double *low, double *high)
+{
+    double *x = mem_alloc(((size_t)c->count + 1) * sizeof *x);
+    int n = 0;
+    *low = INFINITY;
+    *high = -INFINITY;
+    for (int i = 0; i < c->count; i++) {
+        if (!isfinite(c->points[i].value))
+            continue;
+        *low = fmin(*low, c->points[i].value), *high = fmax(*high, c->points[i].value);
+        if (x)
+            x[n++] = c->points[i].value;
+    }
+    if (n >= 20) {
+        qsort(x, (size_t)n, sizeof *x, rising);
+        double from = x[n / 40], to = x[n - 1 - n / 40], room = to - from;
+        *low = fmax(*low, from - room), *high = fmin(*high, to + room);
+    }
+    mem_free(x);
+}
+
+static bool beyond(const struct chart_point *p, const struct svg_scale *y)
+{
+    return isfinite(p->value) && (p->value < y->low || p->value > y->high);
+}
+
+static void draw_points(struct buffer *b, const struct chart_course *c, const struct svg_scale *x, const struct svg_scale *y)
+{
+    for (int i = 0; i < c->count; i++) {
+        const struct chart_point *p = &c->points[i];
+        if (!isfinite(p->value))
+            continue;
+        enum svg_mark mark = beyond(p, y) ? MARK_DIAMOND : p->odd ? MARK_CROSS : MARK_RING;
+        svg_mark(b, mark, svg_at(x, (double)p->at_us), svg_at(y, fmin(fmax(p->value, y->low), y->high)), 7, mark == MARK_RING ? PAINT_INK : PAINT_OXIDE);
+    }
+}
+
 void chart_series(struct buffer *b, const struct chart_sheet *sheet, const char *axis, const struct chart_course *c)
 {
-    const struct frame_key all[4] = {{MARK_RING, PAINT_INK, false, false, "a result"},
+    const struct frame_key all[5] = {{MARK_RING, PAINT_INK, false, false, "a result"},
                                      {MARK_CROSS, PAINT_OXIDE, false, false, "left out, or doubtful"},
                                      {MARK_RING, PAINT_OXIDE, true, false, "where it stood"},
-                                     {MARK_RING, PAINT_GREY, true, true, "service"}};
-    struct frame_key keys[4];
-    int key_count = 0, odd = 0, services = 0;
-    for (int i = 0; i < c->count; i++)
-        odd += c->points[i].odd;
+                                     {MARK_RING, PAINT_GREY, true, true, "service"},
+                                     {MARK_DIAMOND, PAINT_OXIDE, false, false, "further out"}};
+    struct frame_key keys[5];
+    int key_count = 0, odd = 0, services = 0, out = 0;
+    double low, high;
+    stretch_of(c, &low, &high);
+    struct svg_scale y = svg_scale_make(low, high, 0, 1, 5); /* its place on the sheet is known below */
+    for (int i = 0; i < c->count; i++) {
+        odd += c->points[i].odd && !beyond(&c->points[i], &y);
+        out += beyond(&c->points[i], &y);
+    }
     for (int i = 0; i < c->event_count; i++)
         services += !c->events[i].signal;
-    const int wanted[4] = {c->count, odd, c->level_count, services};
-    for (int i = 0; i < 4; i++)
+    const int wanted[5] = {c->count, odd, c->level_count, services, out};
+    for (int i = 0; i < 5; i++)
         if (c->count && wanted[i])
             keys[key_count++] = all[i];
     double width = frame_width(sheet), right = width - FRAME_RIGHT;
     double head = frame_keys(NULL, keys, key_count, width, 20.0 * frame_title_lines(sheet, width) + 6);
-    double top = head + 24 + (c->event_count ? 16.0 * EVENT_ROWS : 0), height = c->count ? top + 220 + FRAME_BOTTOM : head + 60;
+    double top = head + 24 + 16.0 * event_rows(c), height = c->count ? top + 220 + FRAME_BOTTOM : head + 60;
     double below = frame_begin(b, sheet, width, height, c->count);
     if (c->count) {
-        double low = INFINITY, high = -INFINITY, first = INFINITY, last = -INFINITY, bottom = top + 220;
-        for (int i = 0; i < c->count; i++) {
-            if (!isfinite(c->points[i].value))
-                continue;
-            low = fmin(low, c->points[i].value), high = fmax(high, c->points[i].value);
-            first = fmin(first, (double)c->points[i].at_us), last = fmax(last, (double)c->points[i].at_us);
-        }
-        struct svg_scale x = svg_scale_time(first, last, FRAME_LEFT, right), y = svg_scale_make(low, high, bottom, top, 5);
+        double first = INFINITY, last = -INFINITY, bottom = top + 220;
+        for (int i = 0; i < c->count; i++)
+            if (isfinite(c->points[i].value))
+                first = fmin(first, (double)c->points[i].at_us), last = fmax(last, (double)c->points[i].at_us);
+        struct svg_scale x = svg_scale_time(first, last, FRAME_LEFT, right);
+        y.from = bottom, y.to = top;
         frame_keys(b, keys, key_count, width, below);
         svg_axis_time(b, &x, bottom, top);
         svg_axis_y(b, &y, FRAME_LEFT, right, "");
         svg_text(b, 12, head + 14, ANCHOR_START, PAINT_INK, SVG_TEXT, axis);
         draw_events(b, c, &x, top, bottom, right);
-        for (int i = 0; i < c->count; i++)
-            if (isfinite(c->points[i].value))
-                svg_mark(b, c->points[i].odd ? MARK_CROSS : MARK_RING, svg_at(&x, (double)c->points[i].at_us), svg_at(&y, c->points[i].value), 7,
-                         c->points[i].odd ? PAINT_OXIDE : PAINT_INK);
+        draw_points(b, c, &x, &y);
         draw_levels(b, c, &x, &y);
     }
     svg_end(b);

@@ -15,6 +15,7 @@ struct chart_sheet {
     const char *title;       /* one line */
     const char *description; /* what it shows and what stands out, for who does not see it */
     double width;            /* px, SVG_WIDTH_LEAST … SVG_WIDTH_MOST; 0 = SVG_WIDTH */
+    const char *nothing;     /* what an empty sheet says; NULL = "nothing logged yet" */
 };
 
 /* ---- dots with bars: one row a deck (or stock), its value and its range ---- */
@@ -50,6 +51,7 @@ struct chart_course {
     const struct chart_level *levels;
     int level_count;
 };
+/* A few results far from the rest do not flatten it: they are drawn at the edge as diamonds. */
 void chart_series(struct buffer *b, const struct chart_sheet *sheet, const char *axis, const struct chart_course *course);
 
 /* ---- track record: how far off each suggestion was, in time ---- */

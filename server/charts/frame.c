@@ -66,7 +66,7 @@ double frame_begin(struct buffer *b, const struct chart_sheet *sheet, double wid
     for (int i = 0; i < TITLE_LINES && take_line(&text, width - 24, line); i++)
         svg_text(b, 12, y += TITLE_LINE, ANCHOR_START, PAINT_INK, SVG_TITLE, line);
     if (!count)
-        svg_text(b, 12, y + 40, ANCHOR_START, PAINT_GREY, SVG_TITLE, "nothing logged yet");
+        svg_text(b, 12, y + 40, ANCHOR_START, PAINT_GREY, SVG_TITLE, sheet->nothing ? sheet->nothing : "nothing logged yet");
     return y + 6;
 }
 

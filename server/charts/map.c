@@ -8,14 +8,14 @@
 
 #include <math.h>
 
-#define MAP_NAMES 64 /* more names than that nobody reads */
+#define MAP_BOXES 256 /* marks and names that later names keep clear of; more than a hundred names nobody reads */
 
 struct box {
     double x, y, width, height;
 };
 
 struct names {
-    struct box taken[MAP_NAMES];
+    struct box taken[MAP_BOXES];
     int count;
     double left, right, top, bottom;
 };
@@ -25,11 +25,11 @@ static bool meet(const struct box *a, const struct box *b)
     return a->x < b->x + b->width && b->x < a->x + a->width && a->y < b->y + b->height && b->y < a->y + a->height;
 }
 
-static bool free_place(const struct names *n, const struct box *at)
+static bool free_place(const struct names *n, const struct box *at, bool insist)
 {
     if (at->x < n->left || at->x + at->width > n->right || at->y < n->top || at->y + at->height > n->bottom)
         return false;
-    for (int i = 0; i < n->count; i++)
+    for (int i = 0; i < n->count && !insist; i++)
         if (meet(at, &n->taken[i]))
             return false;
     return true;
@@ -41,12 +41,14 @@ static void put_name(struct buffer *b, struct names *n, const struct chart_place
     svg_text_cut(place->label, SVG_TEXT, 0.45 * (n->right - n->left), label);
     double wide = svg_text_width(label, SVG_TEXT);
     const struct box ways[4] = {{x + 8, y - 8, wide, 16}, {x - 8 - wide, y - 8, wide, 16}, {x - wide / 2, y - 24, wide, 16}, {x - wide / 2, y + 8, wide, 16}};
-    for (int i = 0; i < 4 && n->count < MAP_NAMES; i++)
-        if (free_place(n, &ways[i])) {
-            n->taken[n->count++] = ways[i];
-            svg_text(b, ways[i].x, ways[i].y + 12, ANCHOR_START, place->asked ? PAINT_OXIDE : PAINT_INK, SVG_TEXT, label);
-            return;
-        }
+    /* the stock asked about is named first and whatever lies there */
+    for (int insist = 0; insist <= place->asked; insist++)
+        for (int i = 0; i < 4 && n->count < MAP_BOXES; i++)
+            if (free_place(n, &ways[i], insist)) {
+                n->taken[n->count++] = ways[i];
+                svg_text(b, ways[i].x, ways[i].y + 12, ANCHOR_START, place->asked ? PAINT_OXIDE : PAINT_INK, SVG_TEXT, label);
+                return;
+            }
 }
 
 static bool drawable(const struct chart_place *p)
@@ -105,8 +107,8 @@ void chart_map(struct buffer *b, const struct chart_sheet *sheet, const struct c
         }
         struct svg_scale x = svg_scale_make(xl, xh, FRAME_LEFT, right, width < 400 ? 4 : 7), y = svg_scale_make(yl, yh, bottom, top, 6);
         struct names names = {.left = FRAME_LEFT, .right = right, .top = top, .bottom = bottom};
-        for (int i = 0; i < count && names.count < MAP_NAMES / 2; i++)
-            if (drawable(&places[i]) && rank(&places[i]) < 2)
+        for (int i = 0; i < count && names.count < MAP_BOXES / 2; i++)
+            if (drawable(&places[i]))
                 names.taken[names.count++] = (struct box){svg_at(&x, places[i].bias) - 5, svg_at(&y, places[i].level) - 5, 10, 10};
         frame_keys(b, keys, 4, width, below);
         svg_axis_x(b, &x, bottom, top, "bias wanted, dB");

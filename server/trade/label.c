@@ -4,7 +4,11 @@
 
 #include "classes.h"
 
+#include <stdlib.h>
+
 #define PI 3.14159265358979323846
+#define LABEL_FAR 3.0    /* sd: a group counts as no further out */
+#define LABEL_START 99   /* groups whose median is where the mean starts */
 
 double label_need_db(enum tape_class c)
 {
@@ -24,10 +28,10 @@ static double log_normal(double x, double variance)
     return -0.5 * (square(x) / variance + log(2 * PI * variance));
 }
 
-/* Density of scale·t₄ at x: Γ(5/2)/(√(4π)·Γ(2)) = 3/8. */
-static double log_t4(double x, double variance)
+/* Density of scale·t with eight degrees of freedom at x: Γ(9/2)/(√(8π)·Γ(4)) = 0.386699. */
+static double log_t8(double x, double variance)
 {
-    return log(0.375) - 0.5 * log(variance) - 2.5 * log1p(square(x) / (4 * variance));
+    return log(0.386699) - 0.5 * log(variance) - 4.5 * log1p(square(x) / (8 * variance));
 }
 
 void label_weigh(enum tape_class label, const struct label_evidence *e, struct label_odds *out)
@@ -43,8 +47,8 @@ void label_weigh(enum tape_class label, const struct label_evidence *e, struct l
             continue;
         double away = label_need_db((enum tape_class)c) - label_need_db(label);
         if (c == (int)label)
-            log_weight[c] = log(1 - LABEL_WRONG) + log_t4(e->apart[0], e->variance[0] + square(e->spread[0])) +
-                            log_t4(e->apart[1], e->variance[1] + square(e->spread[1]));
+            log_weight[c] = log(1 - LABEL_WRONG) + log_t8(e->apart[0], e->variance[0] + square(e->spread[0])) +
+                            log_t8(e->apart[1], e->variance[1] + square(e->spread[1]));
         else
             log_weight[c] = log(LABEL_WRONG / others) + log_normal(e->apart[0] - away, e->variance[0] + square(e->spread[0]) + square(LABEL_NEED_SD_DB)) +
                             log_normal(e->apart[1], e->variance[1] + square(e->spread[1]) + square(LABEL_LEVEL_SD_DB));
@@ -61,23 +65,45 @@ void label_weigh(enum tape_class label, const struct label_evidence *e, struct l
     out->right = out->as[label];
 }
 
+static int rising(const void *a, const void *b)
+{
+    double x = *(const double *)a, y = *(const double *)b;
+    return (x > y) - (x < y);
+}
+
+/* The mean with three quarters of the weight in the middle: groups far out are drawn in, twice over, from a start that they do not move. */
+static double middle(const struct label_group *groups, int count, double usual)
+{
+    double mean = 0, few[LABEL_START];
+    int n = count < LABEL_START ? count : LABEL_START;
+    for (int i = 0; i < n; i++)
+        few[i] = groups[(long)i * count / n].mean;
+    qsort(few, (size_t)n, sizeof *few, rising);
+    mean = 0.5 * (few[(n - 1) / 2] + few[n / 2]);
+    for (int round = 0; round < 10; round++) {
+        double weight = 0, sum = 0;
+        for (int i = 0; i < count; i++) {
+            double w = 1 / (groups[i].variance + square(usual) + 1e-9), most = LABEL_FAR * sqrt(1 / w), off = groups[i].mean - mean;
+            weight += w;
+            sum += w * fmin(fmax(off, -most), most);
+        }
+        mean += sum / weight;
+    }
+    return mean;
+}
+
 double label_spread(const struct label_group *groups, int count, double usual)
 {
-    double weight = 0, mean = 0, within = 0, between = 0;
+    double weight = 0, within = 0, between = 0;
     if (count < 2)
         return usual;
-    /* Weights by the usual spread, so that a group of one result does not count like one of ten. */
-    for (int i = 0; i < count; i++) {
-        double w = 1 / (groups[i].variance + square(usual) + 1e-9);
+    double mean = middle(groups, count, usual);
+    for (int i = 0; i < count; i++) { /* weights by the usual spread: a group of one result does not count like one of ten */
+        double w = 1 / (groups[i].variance + square(usual) + 1e-9), most = LABEL_FAR * sqrt(1 / w), off = groups[i].mean - mean;
         weight += w;
-        mean += w * groups[i].mean;
-    }
-    mean /= weight;
-    for (int i = 0; i < count; i++) {
-        double w = 1 / (groups[i].variance + square(usual) + 1e-9) / weight;
         within += w * groups[i].variance;
-        between += w * square(groups[i].mean - mean);
+        between += w * square(fmin(fmax(off, -most), most));
     }
-    between = between * count / (count - 1.0) - within;
+    between = between / weight * count / (count - 1.0) - within / weight;
     return sqrt((LABEL_USUAL_GROUPS * square(usual) + (count - 1.0) * fmax(between, 0)) / (LABEL_USUAL_GROUPS + count - 1.0));
 }
