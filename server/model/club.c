@@ -8,6 +8,7 @@
 #include "../ground/memory.h"
 #include "club_fit.h"
 #include "facts.h"
+#include "replay_inside.h"
 
 #include <string.h>
 
@@ -130,8 +131,11 @@ bool model_solve(struct model *m, struct fault *f)
     struct equation_options o = options_of(m->slopes, 0);
     struct club_fit fit;
     struct model_view *v = NULL;
-    if (club_fit_open(&fit, &m->facts, &o, f))
+    if (club_fit_open(&fit, &m->facts, &o, f)) {
+        club_fit_take_weights(&fit, &m->facts);
         v = view_build(&fit, &m->facts, &o, &m->variances, m->as_of, f);
+        club_fit_keep_weights(&fit, &m->facts);
+    }
     club_fit_free(&fit);
     if (!v)
         return false;
@@ -146,6 +150,7 @@ static bool estimate_all(const struct facts *x, const struct slope_table *slopes
     struct club_fit fit;
     bool ok = club_fit_open(&fit, x, &o, f) && club_fit_variances(&fit, v, stop, f);
     club_fit_free(&fit);
+    ok = ok && replay_ranges(x, &o, v, stop, f);
     if (ok)
         v->fitted_us = clock_now_us();
     return ok;
@@ -168,6 +173,13 @@ struct model_job *model_fit_begin(struct model *m, struct fault *f)
 bool model_job_run(struct model_job *j, const volatile bool *stop, struct fault *f)
 {
     return estimate_all(&j->facts, j->slopes, &j->variances, stop, f);
+}
+
+bool model_job_replay(struct model_job *j, int blocks, const volatile bool *stop, replay_callback row, void *user, struct fault *f)
+{
+    struct equation_options o = options_of(j->slopes, 0);
+    struct replay p = {.facts = &j->facts, .options = &o, .variances = &j->variances, .blocks = blocks > 0 ? blocks : 1, .stop = stop};
+    return replay_run(&p, row, user, f);
 }
 
 void model_job_free(struct model_job *j)

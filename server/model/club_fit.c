@@ -42,9 +42,9 @@ static void known_sds(double *sd, enum response r)
 static void input_of(const struct club_fit *fit, enum response r, struct estimate_input *in)
 {
     const struct equation *q = &fit->q;
-    *in = (struct estimate_input){.design = &q->design, .normal = fit->normal, .blocks = BLOCKS,
+    *in = (struct estimate_input){.design = &q->design, .normal = fit->normal[r], .blocks = BLOCKS,
                                   .known_sd = fit->known_sd + (size_t)r * (size_t)q->columns, .y = q->y[r], .v = q->v, .s2 = q->s2[r],
-                                  .kind = q->kind[r], .stop = q->stop[r], .kinds = KINDS, .sigma_prior = SIGMA_PRIOR, .robust = {.kind = ROBUST_MIXTURE, .share = MISENTRY_SHARE, .wide = MISENTRY_WIDE}, .tolerance = FIT_TOLERANCE};
+                                  .kind = q->kind[r], .stop = q->stop[r], .kinds = KINDS, .sigma_prior = SIGMA_PRIOR, .robust = robust_usual(), .tolerance = FIT_TOLERANCE};
     for (int b = 0; b < BLOCKS; b++) {
         in->first[b] = q->first[b];
         in->size[b] = q->count[b];
@@ -55,6 +55,7 @@ static void input_of(const struct club_fit *fit, enum response r, struct estimat
 bool club_fit_open(struct club_fit *fit, const struct facts *x, const struct equation_options *o, struct fault *f)
 {
     memset(fit, 0, sizeof *fit);
+    fit->rounds = EFFECT_ROUNDS;
     if (!equation_build(&fit->q, x, o))
         return out_of_memory(f);
     unsigned char *absorb = mem_zero((size_t)fit->q.columns + 1, 1);
@@ -63,8 +64,8 @@ bool club_fit_open(struct club_fit *fit, const struct facts *x, const struct equ
     if (!ok)
         out_of_memory(f);
     if (ok) {
-        fit->normal = normal_new(&fit->q.design, absorb, f);
-        ok = fit->normal != NULL;
+        fit->normal[BIAS] = normal_new(&fit->q.design, absorb, f);
+        ok = fit->normal[BIAS] && (fit->normal[LEVEL] = normal_twin(fit->normal[BIAS], f));
     }
     mem_free(absorb);
     for (int r = 0; ok && r < RESPONSES; r++) {
@@ -80,10 +81,28 @@ void club_fit_free(struct club_fit *fit)
 {
     for (int r = 0; r < RESPONSES; r++)
         estimate_free(&fit->e[r]);
-    normal_free(fit->normal);
+    normal_free(fit->normal[LEVEL]); /* borrows from the other */
+    normal_free(fit->normal[BIAS]);
     mem_free(fit->known_sd);
     equation_free(&fit->q);
     memset(fit, 0, sizeof *fit);
+}
+
+void club_fit_take_weights(struct club_fit *fit, const struct facts *x)
+{
+    for (int r = 0; r < RESPONSES; r++)
+        for (int i = 0; i < fit->q.rows; i++) {
+            float tau = x->rows[fit->q.fact[i]].tau[r];
+            if (tau > 0)
+                fit->e[r].tau[i] = (double)tau;
+        }
+}
+
+void club_fit_keep_weights(const struct club_fit *fit, struct facts *x)
+{
+    for (int r = 0; r < RESPONSES; r++)
+        for (int i = 0; i < fit->q.rows; i++)
+            x->rows[fit->q.fact[i]].tau[r] = (float)fit->e[r].tau[i];
 }
 
 static void keep_record(struct variances *v, enum response r, const struct estimate *e)

@@ -21,18 +21,22 @@ void variances_prior(struct variances *v);
 
 struct club_fit {
     struct equation q;
-    struct normal *normal;
+    struct normal *normal[RESPONSES]; /* twins */
     double *known_sd;
     struct estimate e[RESPONSES];
+    int rounds; /* reweighings of view_build */
 };
 /* The equation and its symbolic factor. False and a fault otherwise; club_fit_free is due in any case. */
 bool club_fit_open(struct club_fit *fit, const struct facts *x, const struct equation_options *o, struct fault *f);
 void club_fit_free(struct club_fit *fit);
+/* Robust weights from those the facts remember (`x` the facts the fit was opened with), and back. */
+void club_fit_take_weights(struct club_fit *fit, const struct facts *x);
+void club_fit_keep_weights(const struct club_fit *fit, struct facts *x);
 /* Estimates the variances from where `v` stands and puts the result there. */
 bool club_fit_variances(struct club_fit *fit, struct variances *v, const volatile bool *stop, struct fault *f);
 
 #define SAMPLE_ROWS 20000 /* past so many rows variances come from a sample of about this size */
-#define EFFECT_ROUNDS 6   /* reweighings when variances are held */
+#define EFFECT_ROUNDS 4   /* reweighings when variances are held, at most */
 #define MOST_EVALUATIONS 60
 #define FIT_TOLERANCE 1e-3 /* of −2 log: a thirtieth of an sd's own standard error */
 

@@ -75,7 +75,7 @@ static int by_id(const void *a, const void *b)
 }
 
 /* A row is in the sample when its own hash says so: the sample is a function of the ids and of how many rows there are. */
-static bool sampled(const struct fact_row *row, int rows, int sample)
+bool equation_sampled(const struct fact_row *row, int rows, int sample)
 {
     if (sample <= 0 || rows <= sample)
         return true;
@@ -97,7 +97,7 @@ static bool put_in_order(struct equation *q, const struct facts *x, const struct
     if (!order)
         return false;
     for (int i = 0; i < x->row_count; i++)
-        if (wanted(&x->rows[i], o) && sampled(&x->rows[i], used, o->sample)) {
+        if (wanted(&x->rows[i], o) && equation_sampled(&x->rows[i], x->used, o->sample)) {
             memcpy(order[q->rows].id, x->rows[i].id.bytes, 16);
             order[q->rows++].fact = i;
         }

@@ -29,8 +29,6 @@ enum { CLASS_AT = 0, RECORDINGS_AT = CLASS_COUNT, PLACE_AT = 2 * CLASS_COUNT, SH
 #define SHEET_MEAN 1.0
 #define SHEET_SD 0.3
 #define SIGMA_PRIOR 0.4 /* half-t(3) scale of σ */
-#define MISENTRY_SHARE 0.05 /* of rows that are not what they say, five times as wide as the rest; see docs/model.md */
-#define MISENTRY_WIDE 5.0
 #define START_EXTRA 3.0 /* v = 1 + START_EXTRA·exp(−position/START_SECONDS): the start of a tape wavers. Common practice, no source. */
 #define START_SECONDS 15.0
 #define STOP_LEVEL_SD 0.3 /* dB: what a bias that ran out leaves open in the level when no readings tell */
@@ -77,6 +75,9 @@ int equation_level(const struct equation *q, enum block b, const struct level_ke
 /* log2(1 + recordings), place − ½ and the like: 0 where not known. */
 double recordings_value(int recordings);
 double place_value(double part);
+
+/* Whether this row is in a sample of about `sample` out of `rows`; by the hash of its id alone. */
+bool equation_sampled(const struct fact_row *row, int rows, int sample);
 
 /* Columns to absorb by hand: tapes and pairs that no row shares, the rarer first. `absorb` has q->columns bytes, zeroed. False: memory. */
 bool equation_absorb(const struct equation *q, unsigned char *absorb);

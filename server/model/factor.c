@@ -80,24 +80,37 @@ static bool new_matrix(struct factor *k)
 static bool new_symbolic(struct factor *k)
 {
     cholmod_common *c = &k->common;
-    c->supernodal = CHOLMOD_SUPERNODAL;
     c->nmethods = 1;
     c->method[0].ordering = CHOLMOD_AMD;
     c->postorder = true;
-    c->print = 0;
-    c->final_asis = true;
     k->l = cholmod_analyze(k->matrix, c);
     return k->l && c->status == CHOLMOD_OK && k->l->is_super;
 }
 
-static bool new_sparse(struct factor *k)
+static bool start_sparse(struct factor *k)
 {
     k->started = cholmod_start(&k->common);
     if (!k->started)
         return false;
     k->common.error_handler = NULL;
     k->common.quick_return_if_not_posdef = true;
-    return new_matrix(k) && new_symbolic(k);
+    k->common.supernodal = CHOLMOD_SUPERNODAL;
+    k->common.final_asis = true;
+    k->common.print = 0;
+    return new_matrix(k);
+}
+
+static bool new_sparse(struct factor *k)
+{
+    return start_sparse(k) && new_symbolic(k);
+}
+
+static bool twin_sparse(struct factor *k, const struct factor *of)
+{
+    if (!start_sparse(k))
+        return false;
+    k->l = cholmod_copy_factor(of->l, &k->common);
+    return k->l && k->common.status == CHOLMOD_OK;
 }
 
 struct factor *factor_new(const struct pattern *p, struct fault *f)
@@ -115,6 +128,20 @@ struct factor *factor_new(const struct pattern *p, struct fault *f)
         fault_add(f, FAULT_INTERNAL, "", "model-too-large", "the effects of this table make a factor too large for this machine; use fewer levels");
     else
         fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while ordering the effects");
+    return NULL;
+}
+
+struct factor *factor_twin(const struct factor *of, struct fault *f)
+{
+    struct factor *k = mem_zero(1, sizeof *k);
+    if (k) {
+        k->pattern = of->pattern;
+        k->n = of->n;
+        if (of->dense ? new_dense(k) : twin_sparse(k, of))
+            return k;
+    }
+    factor_free(k);
+    fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while ordering the effects");
     return NULL;
 }
 

@@ -24,6 +24,8 @@ enum factor_result { FACTOR_DONE, FACTOR_NOT_DEFINITE, FACTOR_MEMORY };
 struct factor; /* private */
 /* `p` is borrowed until factor_free. NULL and a fault: out of memory or too large. */
 struct factor *factor_new(const struct pattern *p, struct fault *f) __attribute__((warn_unused_result));
+/* Another matrix of the same pattern, without ordering again. `of` may have been used meanwhile. */
+struct factor *factor_twin(const struct factor *of, struct fault *f) __attribute__((warn_unused_result));
 void factor_free(struct factor *k); /* NULL allowed */
 
 /* Where the matrix goes: parallel to p->row, or n×n column-major of which the lower triangle counts. Its content is

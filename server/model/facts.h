@@ -47,6 +47,7 @@ struct fact_row {
     double position_s, part;        /* ABSENT where not known */
     double reading[2];              /* dials, as typed */
     double low_db, high_db, treble_db, low_hz, high_hz;
+    float tau[2]; /* robust weight of the last solve, per response; 0 = not known. Where a solve starts, not what it ends with. */
 };
 
 struct facts {

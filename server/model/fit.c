@@ -246,7 +246,7 @@ static bool set_up(struct fit *k, const struct fit_table *t, struct fault *f)
     }
     in.sigma_prior = k->flat ? 0 : 1;
     if (!k->flat)
-        in.robust = (struct robust){.kind = ROBUST_MIXTURE, .share = 0.03, .wide = 10};
+        in.robust = robust_usual();
     if (!start(k, t, &in) || !estimate_init(&k->e, &in))
         return out_of_memory(f);
     return true;

@@ -9,40 +9,54 @@
 #include <math.h>
 #include <string.h>
 
-struct normal *normal_new(const struct design *d, const unsigned char *absorb, struct fault *f)
+static struct normal *no_memory(struct normal *m, struct fault *f)
 {
-    struct normal *m = mem_zero(1, sizeof *m);
-    if (!m) {
-        fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while laying out the effects");
-        return NULL;
-    }
-    m->d = d;
-    bool ok = normal_pattern(m, absorb, f);
-    if (ok) {
-        m->factor = factor_new(&m->pattern, f);
-        ok = m->factor != NULL;
-    }
-    if (ok) {
-        size_t members = (size_t)m->clique_start[m->absorbed];
-        m->diagonal = mem_zero((size_t)m->absorbed + 1, sizeof *m->diagonal);
-        m->beside = mem_zero(members + 1, sizeof *m->beside);
-        m->scale = mem_zero((size_t)d->columns + 1, sizeof *m->scale);
-        m->work = mem_zero((size_t)m->rest + 1, WORK_VECTORS * sizeof *m->work);
-        ok = m->diagonal && m->beside && m->scale && m->work;
-        if (!ok)
-            fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while laying out the effects");
-    }
-    if (ok)
-        return m;
     normal_free(m);
+    fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while laying out the effects");
     return NULL;
 }
 
-void normal_free(struct normal *m)
+static bool room(struct normal *m)
 {
+    size_t members = (size_t)m->clique_start[m->absorbed];
+    m->diagonal = mem_zero((size_t)m->absorbed + 1, sizeof *m->diagonal);
+    m->beside = mem_zero(members + 1, sizeof *m->beside);
+    m->scale = mem_zero((size_t)m->d->columns + 1, sizeof *m->scale);
+    m->work = mem_zero((size_t)m->rest + 1, WORK_VECTORS * sizeof *m->work);
+    return m->diagonal && m->beside && m->scale && m->work;
+}
+
+struct normal *normal_new(const struct design *d, const unsigned char *absorb, struct fault *f)
+{
+    struct normal *m = mem_zero(1, sizeof *m);
     if (!m)
-        return;
-    factor_free(m->factor);
+        return no_memory(m, f);
+    m->d = d;
+    if (!normal_pattern(m, absorb, f) || !(m->factor = factor_new(&m->pattern, f))) {
+        normal_free(m);
+        return NULL;
+    }
+    return room(m) ? m : no_memory(m, f);
+}
+
+struct normal *normal_twin(const struct normal *of, struct fault *f)
+{
+    struct normal *m = mem_zero(1, sizeof *m);
+    if (!m)
+        return no_memory(m, f);
+    *m = *of;
+    m->borrowed = true;
+    m->diagonal = m->beside = m->scale = m->work = m->inverse_diagonal = m->inverse_beside = NULL;
+    m->factor = factor_twin(of->factor, f);
+    if (!m->factor) {
+        normal_free(m);
+        return NULL;
+    }
+    return room(m) ? m : no_memory(m, f);
+}
+
+static void free_symbolic(struct normal *m)
+{
     mem_free(m->rest_of);
     mem_free(m->column_of);
     mem_free(m->absorbed_column);
@@ -55,6 +69,15 @@ void normal_free(struct normal *m)
     mem_free(m->pair_at);
     mem_free(m->pattern.start);
     mem_free(m->pattern.row);
+}
+
+void normal_free(struct normal *m)
+{
+    if (!m)
+        return;
+    factor_free(m->factor);
+    if (!m->borrowed)
+        free_symbolic(m);
     mem_free(m->diagonal);
     mem_free(m->beside);
     mem_free(m->scale);

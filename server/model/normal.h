@@ -19,6 +19,8 @@
 struct normal; /* private */
 /* `absorb[column]` non-zero: absorb it; no row may have two of those. The design is borrowed until normal_free and must not change. */
 struct normal *normal_new(const struct design *d, const unsigned char *absorb, struct fault *f) __attribute__((warn_unused_result));
+/* The same equations for other weights, sharing the symbolic part; `of` must outlive it. */
+struct normal *normal_twin(const struct normal *of, struct fault *f) __attribute__((warn_unused_result));
 void normal_free(struct normal *m); /* NULL allowed */
 
 /* Builds M and its factor. All arrays are read only now. */

@@ -82,7 +82,7 @@ static int side_entry(const struct model_view *v, const struct stock *s, bool *o
     if (entry < 0 && s->family[0])
         entry = view_find(v, view_hash(KEY_FAMILY, view_text(s->family), (uint64_t)s->tape_class, 0));
     if (entry < 0)
-        entry = (int)v->head->stocks_known + (int)s->tape_class;
+        entry = v->head->class_first + (int)s->tape_class;
     return entry < v->head->stocks ? entry : -1;
 }
 

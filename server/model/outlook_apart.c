@@ -33,7 +33,7 @@ static double square(double x)
 
 static int class_entry(const struct model_view *v, enum tape_class c)
 {
-    int entry = (int)v->head->stocks_known + (int)c;
+    int entry = v->head->class_first + (int)c;
     return c >= 0 && c < CLASS_COUNT && entry < v->head->stocks ? entry : -1;
 }
 
@@ -64,7 +64,7 @@ static struct two name_both(const struct model_view *v, const struct stock *a, c
 /* Covariance of a base with a stock's side or a hub. */
 static double of_base(const struct model_view *v, int r, int base, int entry)
 {
-    return entry < 0 ? 0 : (double)v->covariance[r][(size_t)base * (size_t)v->head->stocks + (size_t)entry];
+    return entry < 0 ? 0 : view_covariance(v, (enum response)r, base, entry);
 }
 
 static double hub_variance(const struct two *t, int r, int k)
@@ -130,7 +130,7 @@ static double sides_covariance(const struct two *t, int r, const struct view_dec
 static double sums_covariance(const struct two *t, int r, const struct view_deck *asked, const struct deck *const *decks, int count)
 {
     const struct model_view *v = t->v;
-    int none = v->head->bases - 1, base[2] = {none, none};
+    int none = v->head->base_none, base[2] = {none, none};
     double own = square(v->head->sd[r][DECK]) + square(v->head->sd[r][MODEL]); /* a deck nobody logged is the same unknown for both */
     if (asked) {
         own = 0;

@@ -6,23 +6,45 @@
 
 #include <math.h>
 
-/* Odds that the row is a misentry. */
-static double odds(const struct robust *k, double x)
+struct robust robust_usual(void)
 {
-    return k->share / ((1 - k->share) * k->wide) * exp(0.5 * x * (1 - 1 / (k->wide * k->wide)));
+    return (struct robust){.kind = ROBUST_MIXTURE, .share = {0.04, 0.02}, .wide = {4, 16}};
 }
 
-static double misentry(const struct robust *k, double x)
+struct moments { /* of 1/wide² given x */
+    double mean, square;
+    double log_sum; /* log of the mixture's density, up to a constant */
+};
+
+static struct moments mixture(const struct robust *k, double x)
 {
-    double o = odds(k, x);
-    return isfinite(o) ? o / (1 + o) : 1;
+    double rate[ROBUST_PARTS + 1] = {1}, weight[ROBUST_PARTS + 1] = {1}, most = -0.5 * x, exponent[ROBUST_PARTS + 1] = {-0.5 * x};
+    for (int p = 0; p < ROBUST_PARTS; p++) {
+        rate[p + 1] = 1 / (k->wide[p] * k->wide[p]);
+        weight[p + 1] = k->share[p] / k->wide[p];
+        weight[0] -= k->share[p];
+        exponent[p + 1] = -0.5 * x * rate[p + 1];
+        most = fmax(most, exponent[p + 1]);
+    }
+    struct moments m = {0};
+    double sum = 0;
+    for (int p = 0; p <= ROBUST_PARTS; p++) {
+        double own = weight[p] * exp(exponent[p] - most);
+        sum += own;
+        m.mean += own * rate[p];
+        m.square += own * rate[p] * rate[p];
+    }
+    m.mean /= sum;
+    m.square /= sum;
+    m.log_sum = most + log(sum);
+    return m;
 }
 
 double robust_weight(const struct robust *k, double x)
 {
     switch (k->kind) {
     case ROBUST_T: return (k->nu + 1) / (k->nu + x);
-    case ROBUST_MIXTURE: return 1 - misentry(k, x) * (1 - 1 / (k->wide * k->wide));
+    case ROBUST_MIXTURE: return mixture(k, x).mean;
     case ROBUST_NONE: break;
     }
     return 1;
@@ -32,10 +54,7 @@ double robust_loss(const struct robust *k, double x)
 {
     switch (k->kind) {
     case ROBUST_T: return (k->nu + 1) * log1p(x / k->nu);
-    case ROBUST_MIXTURE: {
-        double o = odds(k, x), none = odds(k, 0);
-        return isfinite(o) ? x - 2 * log1p(o) + 2 * log1p(none) : x / (k->wide * k->wide) - 2 * log(none) + 2 * log1p(none);
-    }
+    case ROBUST_MIXTURE: return 2 * (mixture(k, 0).log_sum - mixture(k, x).log_sum);
     case ROBUST_NONE: break;
     }
     return x;
@@ -46,8 +65,8 @@ double robust_left(const struct robust *k, double x)
     switch (k->kind) {
     case ROBUST_T: return k->nu / (k->nu + x);
     case ROBUST_MIXTURE: {
-        double p = misentry(k, x), gap = 1 - 1 / (k->wide * k->wide);
-        return 1 - 0.5 * x * p * (1 - p) * gap * gap / (1 - p * gap);
+        struct moments m = mixture(k, x);
+        return 1 - 0.5 * x * (m.square - m.mean * m.mean) / m.mean;
     }
     case ROBUST_NONE: break;
     }

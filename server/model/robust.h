@@ -9,13 +9,17 @@
 enum robust_kind {
     ROBUST_NONE,    /* normal: τ = 1 */
     ROBUST_T,       /* Student's t: τ = (ν + 1)/(ν + x) */
-    ROBUST_MIXTURE, /* normal, but a share of misentries is `wide` times as wide: τ = E[1/width²] */
+    ROBUST_MIXTURE, /* normal, but some rows are `wide` times as wide: τ = E[1/wide²] given x */
 };
+#define ROBUST_PARTS 2
 struct robust {
     enum robust_kind kind;
-    double nu;          /* ROBUST_T */
-    double share, wide; /* ROBUST_MIXTURE */
+    double nu;                                       /* ROBUST_T */
+    double share[ROBUST_PARTS], wide[ROBUST_PARTS]; /* ROBUST_MIXTURE, beside the ordinary rows */
 };
+/* What the product uses: 4 % of rows four times as wide (a careless reading), 2 % sixteen times (a wrong sign, a factor of ten, another deck).
+ * Chosen, not sourced; see docs/model.md. */
+struct robust robust_usual(void);
 
 double robust_weight(const struct robust *k, double x);
 double robust_loss(const struct robust *k, double x);

@@ -41,14 +41,20 @@ bool view_attach(struct model_view *v)
 {
     const struct view_head *h = v->head;
     const char *block = (const char *)h;
-    if (h->decks < 0 || h->services < 0 || h->eras < 0 || h->bases < 0 || h->stocks < 0 || h->effects < 0 || h->combos < 0 || !h->slots ||
-        (h->slots & (h->slots - 1)))
+    const int32_t used[] = {h->services, h->decks, h->eras, h->bases, h->stocks, h->effects, h->combos};
+    const int32_t room[] = {h->services, h->deck_room, h->era_room, h->base_room, h->stock_room, h->effect_room, h->combo_room};
+    for (size_t i = 0; i < sizeof used / sizeof *used; i++)
+        if (used[i] < 0 || used[i] > room[i])
+            return false;
+    if (!h->slots || (h->slots & (h->slots - 1)) || h->base_none < 0 || h->base_none >= h->bases || h->class_first < 0 ||
+        h->class_first > h->stocks - CLASS_COUNT)
         return false;
-    uint64_t pairs = (uint64_t)h->bases * (uint64_t)h->stocks;
-    if (!fits(h, h->at_decks, (uint64_t)h->decks, sizeof *v->decks) || !fits(h, h->at_services, (uint64_t)h->services, sizeof *v->services) ||
-        !fits(h, h->at_eras, (uint64_t)h->eras, sizeof *v->eras) || !fits(h, h->at_bases, (uint64_t)h->bases, sizeof *v->bases) ||
-        !fits(h, h->at_stocks, (uint64_t)h->stocks, sizeof *v->stocks) || !fits(h, h->at_effects, (uint64_t)h->effects, sizeof *v->effects) ||
-        !fits(h, h->at_combos, (uint64_t)h->combos, sizeof *v->combos) || !fits(h, h->at_covariance, 2 * pairs, sizeof(float)) ||
+    uint64_t pairs = (uint64_t)h->base_room * (uint64_t)h->stock_room;
+    if (!fits(h, h->at_decks, (uint64_t)h->deck_room, sizeof *v->decks) || !fits(h, h->at_services, (uint64_t)h->services, sizeof *v->services) ||
+        !fits(h, h->at_eras, (uint64_t)h->era_room, sizeof *v->eras) || !fits(h, h->at_bases, (uint64_t)h->base_room, sizeof *v->bases) ||
+        !fits(h, h->at_stocks, (uint64_t)h->stock_room, sizeof *v->stocks) ||
+        !fits(h, h->at_effects, (uint64_t)h->effect_room, sizeof *v->effects) ||
+        !fits(h, h->at_combos, (uint64_t)h->combo_room, sizeof *v->combos) || !fits(h, h->at_covariance, 2 * pairs, sizeof(float)) ||
         !fits(h, h->at_slots, h->slots, sizeof *v->slots))
         return false;
     v->decks = (const void *)(block + h->at_decks);

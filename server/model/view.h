@@ -16,7 +16,7 @@
 #include "equation.h"
 
 #define VIEW_MARK 0x62627631u
-#define VIEW_VERSION 1u
+#define VIEW_VERSION 2u
 
 struct view_effect { /* one level */
     double mean[RESPONSES];
@@ -73,11 +73,15 @@ struct view_head {
     int64_t rows, rows_used, decks_known, stocks_known, members;
     double sigma[RESPONSES][KINDS];
     double sd[RESPONSES][BLOCKS];
-    double labelled; /* share of rows that name their tape */
+    int64_t labelled_rows; /* rows that name their tape */
     double multiplier[RESPONSES][BASIS_KINDS];
     struct view_known known[KNOWN_COLUMNS];
     int32_t effect_first[BLOCKS], effect_count[BLOCKS];
-    int32_t decks, services, eras, bases, stocks, effects, combos, spare;
+    int32_t decks, services, eras, bases, stocks, effects, combos;            /* in use */
+    int32_t deck_room, era_room, base_room, stock_room, effect_room, combo_room; /* laid out; covariance is base_room × stock_room */
+    int32_t base_none;   /* a deck of which nothing is known */
+    int32_t class_first; /* entry of stocks of the first class alone */
+    int32_t spare;
     uint64_t slots;
     uint64_t at_decks, at_services, at_eras, at_bases, at_stocks, at_effects, at_combos, at_covariance, at_slots;
     struct model_record_kept {
@@ -101,7 +105,7 @@ struct model_view {
     const struct view_stock *stocks;
     const struct view_effect *effects;
     const float (*combos)[RESPONSES]; /* per pair and tape (or batch): covariance of the tape with base and pair */
-    const float *covariance[RESPONSES]; /* bases × stocks */
+    const float *covariance[RESPONSES]; /* base_room × stock_room, see view_covariance */
     const struct view_slot *slots;
 };
 
@@ -109,6 +113,10 @@ struct model_view {
 enum view_key { KEY_DECK = 1, KEY_MODEL, KEY_STOCK, KEY_FAMILY, KEY_BATCH, KEY_TAPE, KEY_CHANNEL, KEY_SETUP, KEY_PAIR, KEY_PAIR_BATCH, KEY_PAIR_TAPE, KEY_MODEL_BASE };
 uint64_t view_text(const char *text); /* hash of a text */
 uint64_t view_hash(enum view_key k, uint64_t a, uint64_t b, uint64_t c);
+static inline double view_covariance(const struct model_view *v, enum response r, int base, int stock)
+{
+    return (double)v->covariance[r][(size_t)base * (size_t)v->head->stock_room + (size_t)stock];
+}
 int view_find(const struct model_view *v, uint64_t hash); /* −1 */
 /* Sets the pointers after `head`; false when offsets do not fit the block. */
 bool view_attach(struct model_view *v);

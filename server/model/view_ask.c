@@ -85,7 +85,7 @@ static void find_stock(const struct model_view *v, const struct model_question *
     if (entry < 0 && q->stock && q->stock->family[0])
         entry = view_find(v, view_hash(KEY_FAMILY, view_text(q->stock->family), (uint64_t)n->tape_class, 0));
     if (entry < 0 && n->tape_class >= 0 && n->tape_class < CLASS_COUNT) /* class entries follow the stocks */
-        entry = (int)h->stocks_known + n->tape_class;
+        entry = h->class_first + n->tape_class;
     n->stock_entry = entry;
     n->stock = entry >= 0 && entry < h->stocks ? &v->stocks[entry] : NULL;
 }
@@ -132,7 +132,7 @@ static void find_deck(const struct model_view *v, const struct model_question *q
         n->model = n->wants_model ? view_find(v, view_hash(KEY_MODEL, model, 0, 0)) : -1;
         n->base = n->model >= 0 ? view_find(v, view_hash(KEY_MODEL_BASE, model, 0, 0)) : -1;
         if (n->base < 0)
-            n->base = v->head->bases - 1;
+            n->base = v->head->base_none;
         if (d) { /* services are known though no result is */
             n->deck = d;
             find_time(v, q, n);
@@ -371,13 +371,14 @@ static void range(const struct model_view *v, const struct model_question *q, co
 {
     const struct view_head *h = v->head;
     double position = given(q->position_s) ? q->position_s : PLAIN_POSITION_S;
+    double labelled = h->rows_used ? (double)h->labelled_rows / (double)h->rows_used : 0;
     double wander = 1 + START_EXTRA * exp(-position / START_SECONDS);
     for (int r = 0; r < RESPONSES; r++) {
         double mean = square(out->se[r]);
         if (!n->wants_tape)
-            mean += h->labelled * square(h->sd[r][TAPE]);
+            mean += labelled * square(h->sd[r][TAPE]);
         if (!n->wants_batch && !n->wants_tape)
-            mean += h->labelled * square(h->sd[r][BATCH]) * 0.5;
+            mean += labelled * square(h->sd[r][BATCH]) * 0.5;
         double half = sqrt(square(Z90) * mean + square(T90) * square(h->sigma[r][KIND_READ]) * wander);
         half *= h->multiplier[r][out->basis];
         out->low90[r] = out->mean[r] - half;
@@ -397,7 +398,7 @@ void model_ask(const struct model_view *v, const struct model_question *q, struc
     deck_parts(v, q, &n, out);
     slopes_and_treble(v, q, &n, out, treble);
     for (int r = 0; r < RESPONSES; r++) {
-        double with = n.stock ? v->covariance[r][(size_t)n.base * (size_t)v->head->stocks + (size_t)n.stock_entry] : 0;
+        double with = n.stock ? view_covariance(v, (enum response)r, n.base, n.stock_entry) : 0;
         double variance = stock_variance(v, q, &n, (enum response)r) + deck_variance(v, q, &n, (enum response)r) + 2 * with + treble[r];
         out->se[r] = sqrt(variance > 0 ? variance : 0);
     }

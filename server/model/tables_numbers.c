@@ -1,0 +1,223 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * The numbers in a view's tables, one response at a time: effects and their variances from the inverse on the factor's pattern, and the covariance of every
+ * deck's base with every stock's side by one solve a base.
+ */
+#include "tables.h"
+
+#include "../ground/memory.h"
+
+#include <string.h>
+
+#define SOLVE_TOGETHER 32
+
+void mixture_add(struct mixture *m, int column, double value)
+{
+    if (column >= 0 && value != 0) {
+        m->column[m->count] = column;
+        m->value[m->count++] = value;
+    }
+}
+
+void stock_mixture(const struct view_stock *s, enum response r, struct mixture *out)
+{
+    out->count = 0;
+    if (s->tape_class >= 0 && s->tape_class < CLASS_COUNT)
+        mixture_add(out, CLASS_AT + s->tape_class, 1);
+    mixture_add(out, column_of_effect(s->family_effect), 1);
+    mixture_add(out, column_of_effect(s->stock_effect), 1);
+    if (given(s->sheet[r]))
+        mixture_add(out, SHEET_AT + (int)r, s->sheet[r]);
+}
+
+void base_mixture(const struct tables *t, int base, bool timed, struct mixture *out)
+{
+    out->count = 0;
+    mixture_add(out, column_of_effect(t->base_model[base]), 1);
+    if (t->base_deck[base] < 0)
+        return;
+    const struct view_deck *d = &t->decks[t->base_deck[base]];
+    mixture_add(out, column_of_effect(d->deck_effect), 1);
+    if (t->base_class[base] >= 0)
+        mixture_add(out, column_of_effect(d->class_effect[t->base_class[base]]), 1);
+    if (timed && d->base_era >= 0) {
+        mixture_add(out, column_of_effect(t->eras[d->base_era].era_effect), 1);
+        mixture_add(out, column_of_effect(t->eras[d->base_era].trend_effect), t->bases[base].base_years);
+    }
+}
+
+/* Covariance of two effects' columns; 0 where the factor's pattern does not hold it. */
+static double covariance(const struct tables *t, enum response r, int i, int j)
+{
+    const struct estimate *e = &t->fit->e[r];
+    double z = normal_element(t->fit->normal[r], i, j);
+    return isnan(z) ? 0 : z * e->scale[i] * e->scale[j];
+}
+
+static double mixture_with(const struct tables *t, enum response r, const struct mixture *m, int column)
+{
+    double sum = 0;
+    for (int i = 0; i < m->count; i++)
+        sum += m->value[i] * covariance(t, r, m->column[i], column);
+    return sum;
+}
+
+static double mixture_variance(const struct tables *t, enum response r, const struct mixture *m)
+{
+    double sum = 0;
+    for (int i = 0; i < m->count; i++)
+        sum += m->value[i] * mixture_with(t, r, m, m->column[i]);
+    return sum > 0 ? sum : 0;
+}
+
+static double dot(const struct mixture *m, const double *x)
+{
+    double sum = 0;
+    for (int i = 0; i < m->count; i++)
+        sum += m->value[i] * x[m->column[i]];
+    return sum;
+}
+
+/* ---- effects and stock sides ---- */
+
+static void fill_effects(struct tables *t, enum response r)
+{
+    const struct estimate *e = &t->fit->e[r];
+    for (int j = 0; j < KNOWN_COLUMNS; j++) {
+        t->head->known[j].mean[r] = e->effect[j];
+        t->head->known[j].variance[r] = e->variance[j] * e->scale[j] * e->scale[j];
+    }
+    for (int j = KNOWN_COLUMNS; j < t->fit->q.columns; j++) {
+        t->effects[j - KNOWN_COLUMNS].mean[r] = e->effect[j];
+        t->effects[j - KNOWN_COLUMNS].variance[r] = (float)(e->variance[j] * e->scale[j] * e->scale[j]);
+    }
+    for (int k = 0; k < KINDS; k++)
+        t->head->sigma[r][k] = exp(e->log_sigma[k]);
+    for (int k = 0; k < BLOCKS; k++)
+        t->head->sd[r][k] = exp(e->log_sd[k]);
+}
+
+static void fill_stock_sides(struct tables *t, enum response r)
+{
+    struct mixture m;
+    for (int i = 0; i < t->head->stocks; i++) {
+        struct view_stock *k = &t->stocks[i];
+        stock_mixture(k, r, &m);
+        k->variance[r] = (float)mixture_variance(t, r, &m);
+        if (k->tape_class >= 0 && k->tape_class < CLASS_COUNT)
+            k->with_recordings[r] = (float)mixture_with(t, r, &m, RECORDINGS_AT + k->tape_class);
+        k->with_place[r] = (float)mixture_with(t, r, &m, PLACE_AT);
+    }
+    for (int e = 0; e < t->head->effects; e++)
+        if (t->effect_stock[e] >= 0) {
+            stock_mixture(&t->stocks[t->effect_stock[e]], r, &m);
+            t->effects[e].with_stock[r] = (float)mixture_with(t, r, &m, column_of_effect(e));
+        }
+    for (int i = 0; i < t->head->eras; i++)
+        if (t->eras[i].era_effect >= 0 && t->eras[i].trend_effect >= 0)
+            t->eras[i].trend_with_era[r] =
+                (float)covariance(t, r, column_of_effect(t->eras[i].era_effect), column_of_effect(t->eras[i].trend_effect));
+}
+
+/* ---- bases ---- */
+
+/* What a solved base tells of its own deck's extras. `solved` is the covariance of the base with every effect. */
+static void fill_extras(struct tables *t, enum response r, int base, const double *solved, const int *effect, int count)
+{
+    int d = t->base_deck[base];
+    for (int i = 0; i < count; i++)
+        if (t->effect_base[effect[i]] == base)
+            t->effects[effect[i]].with_base[r] = (float)solved[column_of_effect(effect[i])];
+    for (int i = t->combo_start[d]; i < t->combo_start[d + 1]; i++)
+        if (t->effect_base[t->combo[i].pair] == base) {
+            int other = column_of_effect(t->combo[i].other);
+            t->combos[i][r] = (float)(solved[other] + covariance(t, r, other, column_of_effect(t->combo[i].pair)));
+        }
+}
+
+static void fill_base(struct tables *t, enum response r, int base, double *solved)
+{
+    struct mixture m;
+    base_mixture(t, base, true, &m);
+    t->bases[base].variance[r] = (float)dot(&m, solved);
+    base_mixture(t, base, false, &m);
+    t->bases[base].timeless[r] = (float)mixture_variance(t, r, &m);
+    float *row = t->covariance[r] + (size_t)base * (size_t)t->head->stock_room;
+    for (int i = 0; i < t->head->stocks; i++) {
+        stock_mixture(&t->stocks[i], r, &m);
+        row[i] = (float)dot(&m, solved);
+    }
+}
+
+/* In a large club the base with a class is that without, plus deck×class as far as the factor's pattern holds it. */
+static void add_class(const struct tables *t, enum response r, int base, const double *solved, double *out)
+{
+    const struct normal *n = t->fit->normal[r];
+    const struct estimate *e = &t->fit->e[r];
+    int own = column_of_effect(t->decks[t->base_deck[base]].class_effect[t->base_class[base]]);
+    memcpy(out, solved, (size_t)t->fit->q.columns * sizeof *out);
+    for (int j = 0; j < t->fit->q.columns; j++) {
+        double z = normal_element(n, own, j);
+        if (!isnan(z))
+            out[j] += z * e->scale[own] * e->scale[j];
+    }
+    out[own] = solved[own] + e->variance[own] * e->scale[own] * e->scale[own];
+}
+
+static bool solve_bases(struct tables *t, enum response r, const int *list, int count, double *x)
+{
+    const struct estimate *e = &t->fit->e[r];
+    size_t columns = (size_t)t->fit->q.columns;
+    struct mixture m;
+    memset(x, 0, columns * (size_t)count * sizeof *x);
+    for (int k = 0; k < count; k++) {
+        base_mixture(t, list[k], true, &m);
+        for (int i = 0; i < m.count; i++)
+            x[(size_t)k * columns + (size_t)m.column[i]] += m.value[i] * e->scale[m.column[i]];
+    }
+    if (!normal_solve(t->fit->normal[r], x, count))
+        return false;
+    for (int k = 0; k < count; k++)
+        for (size_t j = 0; j < columns; j++)
+            x[(size_t)k * columns + j] *= e->scale[j];
+    return true;
+}
+
+static bool fill_bases(struct tables *t, enum response r, const struct deck_effects *g)
+{
+    size_t columns = (size_t)t->fit->q.columns;
+    bool many = t->fit->q.columns > MANY_COLUMNS;
+    double *x = mem_zero(columns + 1, (SOLVE_TOGETHER + 1) * sizeof *x), *with_class = x ? x + SOLVE_TOGETHER * columns : NULL;
+    bool ok = x != NULL;
+    for (int next = 0; ok && next < t->head->bases;) {
+        int list[SOLVE_TOGETHER], count = 0;
+        for (; next < t->head->bases && count < SOLVE_TOGETHER; next++)
+            if (!many || t->base_class[next] < 0)
+                list[count++] = next;
+        ok = solve_bases(t, r, list, count, x);
+        for (int k = 0; ok && k < count; k++) {
+            int base = list[k], d = t->base_deck[base];
+            double *solved = x + (size_t)k * columns;
+            fill_base(t, r, base, solved);
+            if (d < 0)
+                continue;
+            const int *effect = g->effect + g->start[d];
+            int effects = g->start[d + 1] - g->start[d];
+            fill_extras(t, r, base, solved, effect, effects);
+            for (int b = base + 1; many && b < t->head->bases && t->base_deck[b] == d; b++) { /* its classes follow it */
+                add_class(t, r, b, solved, with_class);
+                fill_base(t, r, b, with_class);
+                fill_extras(t, r, b, with_class, effect, effects);
+            }
+        }
+    }
+    mem_free(x);
+    return ok;
+}
+
+bool tables_numbers(struct tables *t, enum response r, const struct deck_effects *g, struct fault *f)
+{
+    fill_effects(t, r);
+    fill_stock_sides(t, r);
+    return fill_bases(t, r, g) || fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while drawing the tables");
+}
