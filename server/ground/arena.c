@@ -10,7 +10,7 @@
 #include <string.h>
 
 #define BLOCK_BYTES 16384 /* a deck, the largest record, is about half of it */
-#define ALIGN 16
+#define ALIGN       16
 
 struct block {
     struct block *older;

@@ -18,9 +18,9 @@ struct buffer {
     bool too_large; /* it was the maximum */
 };
 
-void buffer_init(struct buffer *b, size_t max); /* allocates nothing */
-void buffer_free(struct buffer *b);             /* usable again afterwards with the same max */
-void buffer_clear(struct buffer *b);            /* length 0, failed false, memory kept */
+void buffer_init(struct buffer *b, size_t max);                        /* allocates nothing */
+void buffer_free(struct buffer *b);                                    /* usable again afterwards with the same max */
+void buffer_clear(struct buffer *b);                                   /* length 0, failed false, memory kept */
 void buffer_add_slowly(struct buffer *b, const void *bytes, size_t n); /* grows first; for buffer_add alone */
 /* Replies are hundreds of small pieces: what fits is copied in place, so that pieces of known length cost a store or two. */
 static inline void buffer_add(struct buffer *b, const void *bytes, size_t n)

@@ -8,10 +8,10 @@
 #include <stdio.h>
 #include <time.h>
 
-#define SECOND 1000000LL
-#define DAY (86400LL * SECOND)
+#define SECOND     1000000LL
+#define DAY        (86400LL * SECOND)
 #define YEAR_FIRST 1900
-#define YEAR_LAST 9999
+#define YEAR_LAST  9999
 
 static int64_t read_clock(clockid_t id)
 {

@@ -12,8 +12,9 @@
 
 void *mem_alloc(size_t size) __attribute__((malloc, warn_unused_result));
 void *mem_zero(size_t count, size_t size) __attribute__((malloc, warn_unused_result)); /* zeroed, overflow-checked */
-void *mem_grow(void *p, size_t count, size_t size) __attribute__((warn_unused_result)); /* realloc, overflow-checked; on NULL the old block lives */
-char *mem_text(const char *text) __attribute__((malloc, warn_unused_result));           /* copy of a string */
+void *mem_grow(void *p, size_t count, size_t size)
+    __attribute__((warn_unused_result));                                      /* realloc, overflow-checked; on NULL the old block lives */
+char *mem_text(const char *text) __attribute__((malloc, warn_unused_result)); /* copy of a string */
 void mem_free(void *p);
 
 /* Tests only: the Nth call from now fails (0 = never); `ever_after` lets all later ones fail too. */
@@ -21,7 +22,7 @@ void mem_fail_at(long n, int ever_after);
 /* Blocks alive now, for leak checks. */
 long mem_alive(void);
 
-struct arena; /* private */
+struct arena;                                                            /* private */
 struct arena *arena_new(size_t max) __attribute__((warn_unused_result)); /* NULL: out of memory. Grows in blocks up to `max` bytes. */
 void arena_free(struct arena *a);                                        /* NULL allowed */
 void arena_reset(struct arena *a);                                       /* forget everything, keep the first block */

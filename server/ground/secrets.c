@@ -9,11 +9,12 @@
 #include <stdalign.h>
 #include <string.h>
 
-#define KEY_PREFIX "bb1_"
+#define KEY_PREFIX        "bb1_"
 #define KEY_PREFIX_LENGTH (sizeof KEY_PREFIX - 1)
-#define KEY_BYTES 32 /* 256 bits */
+#define KEY_BYTES         32 /* 256 bits */
 
-static_assert(KEY_PREFIX_LENGTH + sodium_base64_ENCODED_LEN(KEY_BYTES, sodium_base64_VARIANT_URLSAFE_NO_PADDING) == KEY_TEXT, "room for a key");
+static_assert(KEY_PREFIX_LENGTH + sodium_base64_ENCODED_LEN(KEY_BYTES, sodium_base64_VARIANT_URLSAFE_NO_PADDING) == KEY_TEXT,
+              "room for a key");
 static_assert(sizeof(struct sum) >= sizeof(crypto_hash_sha256_state), "room for the state");
 static_assert(alignof(struct sum) >= alignof(crypto_hash_sha256_state), "place for the state");
 static_assert(DIGEST_BYTES == crypto_hash_sha256_BYTES && DIGEST_BYTES == crypto_generichash_BYTES, "both sums have 256 bits");

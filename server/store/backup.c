@@ -29,8 +29,8 @@ static bool copy_into(struct store *s, const char *path, struct fault *f)
     close(fd);
     sqlite3_stmt *q = NULL;
     bool ok = sql_open(&c, s->path, s->immutable ? SQL_READ_IMMUTABLE : SQL_READ, f);
-    if (ok && (sqlite3_prepare_v2(c.db, "VACUUM INTO ?", -1, &q, NULL) != SQLITE_OK || sqlite3_bind_text(q, 1, path, -1, SQLITE_STATIC) != SQLITE_OK ||
-               sqlite3_step(q) != SQLITE_DONE))
+    if (ok && (sqlite3_prepare_v2(c.db, "VACUUM INTO ?", -1, &q, NULL) != SQLITE_OK ||
+               sqlite3_bind_text(q, 1, path, -1, SQLITE_STATIC) != SQLITE_OK || sqlite3_step(q) != SQLITE_DONE))
         ok = sql_fault(&c, f);
     sqlite3_finalize(q);
     sql_close(&c);
@@ -47,7 +47,8 @@ bool store_backup(struct store *s, const char *destination, struct fault *f)
     if (strlen(destination) > LIMIT_PATH)
         return fault_add(f, FAULT_UNACCEPTABLE, "destination", "too-long", "the path is longer than %d bytes", LIMIT_PATH);
     if (same_file(s->path, destination))
-        return fault_add(f, FAULT_UNACCEPTABLE, "destination", "same-file", "that is the club's own file; choose another name for the copy");
+        return fault_add(f, FAULT_UNACCEPTABLE, "destination", "same-file",
+                         "that is the club's own file; choose another name for the copy");
     snprintf(part, sizeof part, "%s.%.13s.part", destination, uuid_format(&name, text) + UUID_TEXT - 14);
     if (!copy_into(s, part, f))
         return false;

@@ -17,8 +17,9 @@ struct saving {
 
 static bool next_generation(struct store *s, struct saving *v, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_BLOB_NEXT,
-                              "SELECT max((SELECT coalesce(max(generation), 0) FROM blob_part), (SELECT coalesce(max(generation), 0) FROM blob)) + 1", f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_BLOB_NEXT,
+                "SELECT max((SELECT coalesce(max(generation), 0) FROM blob_part), (SELECT coalesce(max(generation), 0) FROM blob)) + 1", f);
     if (!q || sql_step(&s->writer, q, f) != 1)
         return false;
     v->generation = sqlite3_column_int64(q, 0);
@@ -33,7 +34,8 @@ static bool save_part(struct store *s, void *argument, struct fault *f)
     if (!group_begin(s, f))
         return false;
     bool ok = v->generation || next_generation(s, v, f);
-    sqlite3_stmt *q = ok ? sql_get(&s->writer, SQL_BLOB_PART_PUT, "INSERT INTO blob_part (generation, n, bytes) VALUES (?, ?, ?)", f) : NULL;
+    sqlite3_stmt *q =
+        ok ? sql_get(&s->writer, SQL_BLOB_PART_PUT, "INSERT INTO blob_part (generation, n, bytes) VALUES (?, ?, ?)", f) : NULL;
     if (q) {
         struct binder b = bind(q);
         bind_int(&b, v->generation);
@@ -53,7 +55,8 @@ static bool let_stand(struct store *s, void *argument, struct fault *f)
     struct saving *v = argument;
     if (!group_begin(s, f))
         return false;
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_BLOB_STAND, "INSERT OR REPLACE INTO blob (name, generation, size, stored_us) VALUES (?, ?, ?, ?)", f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_BLOB_STAND, "INSERT OR REPLACE INTO blob (name, generation, size, stored_us) VALUES (?, ?, ?, ?)", f);
     bool ok = q != NULL;
     if (ok) {
         struct binder b = bind(q);

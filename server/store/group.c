@@ -16,16 +16,17 @@
 /* The highest change over all tables that carry one. */
 bool group_last_change(struct connection *c, int64_t *seq, int64_t *stored_us, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(c, SQL_LAST_CHANGE,
-                              "SELECT max((SELECT coalesce(max(seq), 0) FROM deck_state), (SELECT coalesce(max(seq), 0) FROM stock_state),"
-                              " (SELECT coalesce(max(seq), 0) FROM calibration), (SELECT coalesce(max(seq), 0) FROM service),"
-                              " (SELECT coalesce(max(seq), 0) FROM deck_check)),"
-                              " max((SELECT coalesce(max(stored_us), -9223372036854775808) FROM deck_state WHERE seq = (SELECT max(seq) FROM deck_state)),"
-                              " (SELECT coalesce(max(stored_us), -9223372036854775808) FROM stock_state WHERE seq = (SELECT max(seq) FROM stock_state)),"
-                              " (SELECT coalesce(max(stored_us), -9223372036854775808) FROM calibration WHERE seq = (SELECT max(seq) FROM calibration)),"
-                              " (SELECT coalesce(max(stored_us), -9223372036854775808) FROM service WHERE seq = (SELECT max(seq) FROM service)),"
-                              " (SELECT coalesce(max(stored_us), -9223372036854775808) FROM deck_check WHERE seq = (SELECT max(seq) FROM deck_check)))",
-                              f);
+    sqlite3_stmt *q = sql_get(
+        c, SQL_LAST_CHANGE,
+        "SELECT max((SELECT coalesce(max(seq), 0) FROM deck_state), (SELECT coalesce(max(seq), 0) FROM stock_state),"
+        " (SELECT coalesce(max(seq), 0) FROM calibration), (SELECT coalesce(max(seq), 0) FROM service),"
+        " (SELECT coalesce(max(seq), 0) FROM deck_check)),"
+        " max((SELECT coalesce(max(stored_us), -9223372036854775808) FROM deck_state WHERE seq = (SELECT max(seq) FROM deck_state)),"
+        " (SELECT coalesce(max(stored_us), -9223372036854775808) FROM stock_state WHERE seq = (SELECT max(seq) FROM stock_state)),"
+        " (SELECT coalesce(max(stored_us), -9223372036854775808) FROM calibration WHERE seq = (SELECT max(seq) FROM calibration)),"
+        " (SELECT coalesce(max(stored_us), -9223372036854775808) FROM service WHERE seq = (SELECT max(seq) FROM service)),"
+        " (SELECT coalesce(max(stored_us), -9223372036854775808) FROM deck_check WHERE seq = (SELECT max(seq) FROM deck_check)))",
+        f);
     if (!q || sql_step(c, q, f) != 1)
         return false;
     *seq = sqlite3_column_int64(q, 0);
@@ -39,8 +40,12 @@ static const struct {
     enum sql which;
     const char *text;
 } TEXTS[] = {
-    {SQL_BEGIN, "BEGIN IMMEDIATE"},     {SQL_COMMIT, "COMMIT"},      {SQL_ROLLBACK, "ROLLBACK"},
-    {SQL_SAVE, "SAVEPOINT one"},        {SQL_SAVE_RELEASE, "RELEASE one"}, {SQL_SAVE_ROLLBACK, "ROLLBACK TO one"},
+    {SQL_BEGIN, "BEGIN IMMEDIATE"},
+    {SQL_COMMIT, "COMMIT"},
+    {SQL_ROLLBACK, "ROLLBACK"},
+    {SQL_SAVE, "SAVEPOINT one"},
+    {SQL_SAVE_RELEASE, "RELEASE one"},
+    {SQL_SAVE_ROLLBACK, "ROLLBACK TO one"},
     {SQL_DATA_VERSION, "PRAGMA data_version"},
 };
 
@@ -127,11 +132,11 @@ bool group_end(struct store *s, bool keep, struct fault *f)
 struct pass {
     struct write **writes;
     int count;
-    bool careful;    /* with a savepoint a row */
+    bool careful; /* with a savepoint a row */
     int64_t seq, now_us;
     int refused;
-    bool broken;     /* the transaction is gone */
-    bool half;       /* a row failed half-way: do it again, carefully */
+    bool broken; /* the transaction is gone */
+    bool half;   /* a row failed half-way: do it again, carefully */
 };
 
 static void pass_one(struct store *s, struct pass *p, struct write *w)

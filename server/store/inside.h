@@ -3,7 +3,7 @@
  * Private to store/: what a store is made of, and the doors between this room's files.
  *
  *   open.c migrate.c          the file: what it is, bringing it up to date
- *   writer.c                  queues and the writer's thread
+ *   writer.c checkpoint.c     queues and the writer's thread; the log copied into the file beside it
  *   group.c rules.c           one transaction; what happens to one write in it
  *   put_*.c                   records into rows
  *   reader.c read_*.c         connections that read; rows into records
@@ -59,11 +59,11 @@ struct queue {
 
 struct store {
     char *path;
-    int version;       /* user_version this program knows */
+    int version; /* user_version this program knows */
     char club_id[UUID_TEXT];
-    bool has_writer;   /* false: opened for reading only */
-    bool immutable;    /* readers open with SQL_READ_IMMUTABLE */
-    bool scratch;      /* the file vanishes on closing */
+    bool has_writer; /* false: opened for reading only */
+    bool immutable;  /* readers open with SQL_READ_IMMUTABLE */
+    bool scratch;    /* the file vanishes on closing */
 
     /* ---- the writer's own: only its thread touches these ---- */
     struct connection writer;
@@ -71,21 +71,31 @@ struct store {
     struct write **group;   /* LIMIT_GROUP_ROWS of them: the group at work */
     struct write **changed; /* LIMIT_GROUP_ROWS: those of it that the hook is told of */
     int64_t data_version;
-    bool outgrown;          /* another, newer program has migrated the file under us: write no more */
-    bool wal_used;          /* something was written since the last checkpoint */
-    int since_slice;        /* groups since an import's slice had its turn */
+    bool outgrown;   /* another, newer program has migrated the file under us: write no more */
+    bool wal_used;   /* something was written since the last checkpoint */
+    int since_slice; /* groups since an import's slice had its turn */
+
+    /* ---- the keeper, who copies the log into the file ---- */
+    struct connection keeper; /* only its thread touches it */
+    pthread_t keeper_thread;
+    bool has_keeper;
+    pthread_mutex_t keeper_lock; /* for the next three */
+    pthread_cond_t keeper_wake;
+    bool keeper_wanted; /* asked, or at work */
+    bool keeper_closing;
+    atomic_bool bulk_copied; /* it has just been through: what is left is little */
 
     /* ---- shared, under `lock` ---- */
     pthread_t thread;
     pthread_mutex_t lock;
-    pthread_cond_t work;  /* the writer waits here */
-    pthread_cond_t calm;  /* those who wait for a job or for everything answered */
+    pthread_cond_t work; /* the writer waits here */
+    pthread_cond_t calm; /* those who wait for a job or for everything answered */
     struct queue singles;
     struct job *jobs, *jobs_tail, *slices, *slices_tail;
-    bool stopping;        /* new writes are refused */
-    bool closing;         /* the thread ends when nothing waits */
-    bool busy;            /* a group, a job or a slice is at work */
-    bool waiting;         /* the writer sleeps and wants a signal */
+    bool stopping; /* new writes are refused */
+    bool closing;  /* the thread ends when nothing waits */
+    bool busy;     /* a group, a job or a slice is at work */
+    bool waiting;  /* the writer sleeps and wants a signal */
     commit_hook hook;
     void *hook_user;
 
@@ -114,15 +124,21 @@ int store_newest(const struct embedded *steps); /* number of the last migration;
 bool store_quick_check(struct connection *c, struct fault *f);
 /* A file is read whatever its state: with its -wal if there is one, else as it lies. */
 bool store_open_to_read(struct connection *c, const char *path, bool *immutable, struct fault *f);
-bool file_sync(const char *path);        /* the file and the folder it is in */
+bool file_sync(const char *path); /* the file and the folder it is in */
 /* store_open with other migrations than those inside the program: for tests of migrating. */
-struct store *store_open_with(const struct store_options *o, const struct embedded *steps, struct fault *f) __attribute__((warn_unused_result));
+struct store *store_open_with(const struct store_options *o, const struct embedded *steps, struct fault *f)
+    __attribute__((warn_unused_result));
 
 /* ---- writer.c ---- */
 bool writer_start(struct store *s, struct fault *f);
 void writer_stop(struct store *s);
 /* Runs `run` on the writer's thread and waits for it. */
 bool writer_job(struct store *s, bool (*run)(struct store *, void *, struct fault *), void *argument, struct fault *f);
+
+/* ---- checkpoint.c ---- */
+bool checkpoint_start(struct store *s, struct fault *f);
+void checkpoint_idle(struct store *s); /* the writer has nothing to do */
+void checkpoint_stop(struct store *s); /* also one that did not start */
 
 /* ---- group.c ---- */
 enum group_kind { GROUP_SINGLES, GROUP_SLICE, GROUP_ATOMIC, GROUP_DRY, GROUP_DRY_ATOMIC };
@@ -153,10 +169,10 @@ struct state {
 struct next_state {
     int64_t seq, stored_us;
     int revision;
-    int64_t replaces; /* 0: none */
-    int64_t member; /* who makes this change */
-    int64_t writer; /* who wrote the content: the same but for imports and voids */
-    int64_t author; /* who wrote the first state */
+    int64_t replaces;                 /* 0: none */
+    int64_t member;                   /* who makes this change */
+    int64_t writer;                   /* who wrote the content: the same but for imports and voids */
+    int64_t author;                   /* who wrote the first state */
     const char *origin, *void_reason; /* NULL: none */
     const uint8_t *digest;
     int64_t deck, stock; /* identities a row refers to */
@@ -197,7 +213,7 @@ bool member_author(struct store *s, const char *origin, const char *name, int64_
 /* The common columns of a state behind a join with member m (writer) and a (author): STAMP_COLUMNS. */
 #define STAMP_COLUMNS "x.seq, x.revision, x.stored_us, m.name, a.name, x.origin, x.digest"
 void take_stamp(struct columns *c, struct stamp *out, bool with_void); /* with_void: void_reason follows */
-enum read_result read_end(int got); /* -1: READ_FAILED, 0: READ_NONE, 1: READ_OK */
+enum read_result read_end(int got);                                    /* -1: READ_FAILED, 0: READ_NONE, 1: READ_OK */
 
 /* ---- integrity.c ---- */
 /* Everything that can be proved from the file alone; with `deep` also that each row's digest is that of its content. Adds a finding an item. */

@@ -36,10 +36,11 @@ static bool none(struct reader *r, const char *text, const char *code, const cha
 }
 
 /* In each chain the older state knows the newer and the newer the older, they are about the same thing, and numbers rise. */
-#define CHAIN(table, same)                                                                                                                          \
-    "SELECT (SELECT count(*) FROM " table " n LEFT JOIN " table " o ON o.seq = n.replaces WHERE n.replaces IS NOT NULL AND"                        \
-    " (o.replaced_by IS NOT n.seq OR o." same " IS NOT n." same " OR o.seq >= n.seq OR o.revision > n.revision))"                                  \
-    " + (SELECT count(*) FROM " table " o LEFT JOIN " table " n ON n.seq = o.replaced_by WHERE o.replaced_by IS NOT NULL AND n.replaces IS NOT o.seq)"
+#define CHAIN(table, same)                                                                                                                 \
+    "SELECT (SELECT count(*) FROM " table " n LEFT JOIN " table " o ON o.seq = n.replaces WHERE n.replaces IS NOT NULL AND"                \
+    " (o.replaced_by IS NOT n.seq OR o." same " IS NOT n." same " OR o.seq >= n.seq OR o.revision > n.revision))"                          \
+    " + (SELECT count(*) FROM " table " o LEFT JOIN " table                                                                                \
+    " n ON n.seq = o.replaced_by WHERE o.replaced_by IS NOT NULL AND n.replaces IS NOT o.seq)"
 
 static bool chains(struct reader *r, struct fault *f)
 {
@@ -48,23 +49,29 @@ static bool chains(struct reader *r, struct fault *f)
     bool ok = true;
     for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
         ok = none(r, texts[i], "broken-history", "states do not fit the ones they replace", f) && ok;
-    ok = none(r, "SELECT count(*) FROM calibration c LEFT JOIN calibration o ON o.seq = c.readings WHERE o.uuid IS NOT c.uuid", "broken-history",
-              "calibrations point to moves of another one", f) && ok;
+    ok = none(r, "SELECT count(*) FROM calibration c LEFT JOIN calibration o ON o.seq = c.readings WHERE o.uuid IS NOT c.uuid",
+              "broken-history", "calibrations point to moves of another one", f) &&
+         ok;
     ok = none(r, "SELECT count(*) FROM deck d WHERE NOT EXISTS (SELECT 1 FROM deck_state x WHERE x.deck = d.id AND x.replaced_by IS NULL)",
-              "no-state", "decks have no standing state", f) && ok;
-    return none(r, "SELECT count(*) FROM stock d WHERE NOT EXISTS (SELECT 1 FROM stock_state x WHERE x.stock = d.id AND x.replaced_by IS NULL)",
-                "no-state", "stocks have no standing state", f) && ok;
+              "no-state", "decks have no standing state", f) &&
+         ok;
+    return none(
+               r,
+               "SELECT count(*) FROM stock d WHERE NOT EXISTS (SELECT 1 FROM stock_state x WHERE x.stock = d.id AND x.replaced_by IS NULL)",
+               "no-state", "stocks have no standing state", f) &&
+           ok;
 }
 
 static bool gapless(struct reader *r, struct fault *f)
 {
     int64_t rows, top, different;
-    if (!sql_number(&r->c, "SELECT count(*) FROM change", &rows, f) || !sql_number(&r->c, "SELECT coalesce(max(seq), 0) FROM change", &top, f) ||
+    if (!sql_number(&r->c, "SELECT count(*) FROM change", &rows, f) ||
+        !sql_number(&r->c, "SELECT coalesce(max(seq), 0) FROM change", &top, f) ||
         !sql_number(&r->c, "SELECT count(*) FROM (SELECT seq FROM change UNION SELECT seq FROM change)", &different, f))
         return false;
     return (rows == top && different == rows) ||
-           fault_add(f, FAULT_STORE, "", "gap", "%lld changes are numbered up to %lld, %lld of them differently", (long long)rows, (long long)top,
-                     (long long)different);
+           fault_add(f, FAULT_STORE, "", "gap", "%lld changes are numbered up to %lld, %lld of them differently", (long long)rows,
+                     (long long)top, (long long)different);
 }
 
 /* ---- digests: the tag made of the content has to be the one made of the digest that was stored with it ---- */
@@ -124,8 +131,8 @@ static bool digests(struct reader *r, struct fault *f)
     struct digests g = {0};
     struct calibration_filter all = {.since_us = CLOCK_NONE, .all_revisions = true};
     bool read = walk_decks(r, NULL, 0, deck_row_is, &g, f) == READ_OK && walk_stocks(r, NULL, 0, stock_row_is, &g, f) == READ_OK &&
-                walk_calibrations(r, &all, true, calibration_row_is, &g, f) == READ_OK && walk_services(r, NULL, service_row_is, &g, f) == READ_OK &&
-                walk_checks(r, NULL, check_row_is, &g, f) == READ_OK;
+                walk_calibrations(r, &all, true, calibration_row_is, &g, f) == READ_OK &&
+                walk_services(r, NULL, service_row_is, &g, f) == READ_OK && walk_checks(r, NULL, check_row_is, &g, f) == READ_OK;
     if (!read)
         return false;
     return g.wrong == 0 || fault_add(f, FAULT_STORE, "", "digest", "%lld rows do not say what was stored with them", (long long)g.wrong);

@@ -71,7 +71,8 @@ static bool copy_before(struct connection *c, const char *path, int newest, stru
         return true;
     }
     unlink(part);
-    return fault_add(f, FAULT_STORE, "", "copy-failed", "the file must be migrated, and no copy could be made of it first; make room beside it");
+    return fault_add(f, FAULT_STORE, "", "copy-failed",
+                     "the file must be migrated, and no copy could be made of it first; make room beside it");
 }
 
 /* One step; *done tells whether it was still to be done (another process may have been faster). */

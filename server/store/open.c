@@ -131,8 +131,8 @@ static bool open_reader_only(struct store *s, struct fault *f)
         ok = fault_add(f, FAULT_STORE, "db", "not-a-club", "%s is empty; biasbook init makes a club", s->path);
     ok = ok && sql_number(&c, "PRAGMA user_version", &version, f);
     if (ok && version < s->version)
-        ok = fault_add(f, FAULT_STORE, "db", "older-file", "this file has format %lld and must be brought to %d first: biasbook serve does it",
-                       (long long)version, s->version);
+        ok = fault_add(f, FAULT_STORE, "db", "older-file",
+                       "this file has format %lld and must be brought to %d first: biasbook serve does it", (long long)version, s->version);
     ok = ok && store_quick_check(&c, f) && group_last_change(&c, &(int64_t){0}, &(int64_t){0}, f);
     sql_close(&c);
     return ok;
@@ -158,6 +158,8 @@ static struct store *store_new(const char *path)
         return NULL;
     pthread_mutex_init(&s->lock, NULL);
     pthread_mutex_init(&s->pool_lock, NULL);
+    pthread_mutex_init(&s->keeper_lock, NULL);
+    pthread_cond_init(&s->keeper_wake, NULL);
     pthread_cond_init(&s->calm, NULL);
     pthread_condattr_t monotonic;
     pthread_condattr_init(&monotonic);
@@ -181,6 +183,7 @@ static void store_free(struct store *s)
         sql_close(&r->c);
         mem_free(r);
     }
+    checkpoint_stop(s);
     sql_close(&s->writer);
     if (s->scratch && s->path)
         unmake_file(s->path);
@@ -189,6 +192,8 @@ static void store_free(struct store *s)
     pthread_cond_destroy(&s->pool_free);
     pthread_mutex_destroy(&s->lock);
     pthread_mutex_destroy(&s->pool_lock);
+    pthread_mutex_destroy(&s->keeper_lock);
+    pthread_cond_destroy(&s->keeper_wake);
     mem_free(s->path);
     mem_free(s->group);
     mem_free(s->changed);

@@ -137,10 +137,11 @@ bool store_member_add(struct store *s, const char *name, enum role role, const u
 
 enum read_result walk_keys(struct reader *r, key_row row, void *user, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&r->c, SQL_KEYS,
-                              "SELECT k.hash, m.id, m.name, m.role, m.added_us FROM key k JOIN member m ON m.id = k.member"
-                              " WHERE k.revoked_us IS NULL AND (k.expires_us IS NULL OR k.expires_us > ?) AND m.role <> 'none' ORDER BY k.id",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&r->c, SQL_KEYS,
+                "SELECT k.hash, m.id, m.name, m.role, m.added_us FROM key k JOIN member m ON m.id = k.member"
+                " WHERE k.revoked_us IS NULL AND (k.expires_us IS NULL OR k.expires_us > ?) AND m.role <> 'none' ORDER BY k.id",
+                f);
     if (!q)
         return READ_FAILED;
     struct binder b = bind(q);

@@ -5,9 +5,11 @@
 #include "inside.h"
 
 /* Everything as typed, or its digest would not be that of what is stored; in the order of binding below; a void copies these columns from the state before. */
-#define CONTENT                                                                                                                                     \
-    "deck, stock, setup, channel, side, batch, tape, made_at_us, made_at_offset_minutes, position_kind, position_typed, position_s, recordings,"   \
-    " bias, level, eq, bias_stop, level_stop, bias_method, drop_db, drop_hz, low_db, high_db, low_balance_db, high_balance_db, low_hz, high_hz,"    \
+#define CONTENT                                                                                                                            \
+    "deck, stock, setup, channel, side, batch, tape, made_at_us, made_at_offset_minutes, position_kind, position_typed, position_s, "      \
+    "recordings,"                                                                                                                          \
+    " bias, level, eq, bias_stop, level_stop, bias_method, drop_db, drop_hz, low_db, high_db, low_balance_db, high_balance_db, low_hz, "   \
+    "high_hz,"                                                                                                                             \
     " tone_db, treble_db, unsteady_db, settled, noise_reduction, mpx_filter, for_noise_reduction, peak_db, notes"
 
 int calibration_find(struct store *s, const struct uuid *id, struct state *out, struct fault *f)
@@ -118,11 +120,12 @@ bool calibration_put(struct store *s, const struct calibration *r, const struct 
 {
     if (!replace(s, n, f))
         return false;
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_CALIBRATION_PUT,
-                              "INSERT INTO calibration (seq, uuid, revision, replaces, readings, stored_us, member, writer, author, origin, digest,"
-                              " void_reason, " CONTENT ") VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
-                              " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_CALIBRATION_PUT,
+                "INSERT INTO calibration (seq, uuid, revision, replaces, readings, stored_us, member, writer, author, origin, digest,"
+                " void_reason, " CONTENT ") VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?,"
+                " ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f);
     if (!q)
         return false;
     struct binder b = bind(q);
@@ -148,11 +151,12 @@ bool calibration_void(struct store *s, int64_t old, const struct next_state *n, 
     next.replaces = old;
     if (!replace(s, &next, f))
         return false;
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_CALIBRATION_VOID,
-                              "INSERT INTO calibration (seq, uuid, revision, replaces, readings, stored_us, member, writer, author, origin, digest,"
-                              " void_reason, " CONTENT ") SELECT ?, uuid, revision, seq, readings, ?, ?, writer, author, origin, digest, ?, " CONTENT
-                              " FROM calibration WHERE seq = ?",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_CALIBRATION_VOID,
+                "INSERT INTO calibration (seq, uuid, revision, replaces, readings, stored_us, member, writer, author, origin, digest,"
+                " void_reason, " CONTENT ") SELECT ?, uuid, revision, seq, readings, ?, ?, writer, author, origin, digest, ?, " CONTENT
+                " FROM calibration WHERE seq = ?",
+                f);
     if (!q)
         return false;
     struct binder b = bind(q);

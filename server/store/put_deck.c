@@ -77,7 +77,8 @@ static int state_by_slug(struct store *s, enum sql which, const char *text, cons
 int deck_find(struct store *s, const char *slug, struct state *out, struct fault *f)
 {
     return state_by_slug(s, SQL_DECK_STATE,
-                         "SELECT " STATE_COLUMNS ", member FROM deck_state WHERE deck = (SELECT id FROM deck WHERE slug = ?) AND replaced_by IS NULL",
+                         "SELECT " STATE_COLUMNS
+                         ", member FROM deck_state WHERE deck = (SELECT id FROM deck WHERE slug = ?) AND replaced_by IS NULL",
                          slug, out, f);
 }
 
@@ -204,11 +205,12 @@ bool deck_put(struct store *s, const struct deck *d, const struct next_state *n,
     int64_t id = ensure_id(s, d->id, f);
     if (id < 0 || !state_replaced(s, SQL_DECK_REPLACE, "UPDATE deck_state SET replaced_by = ? WHERE seq = ?", n->replaces, n->seq, f))
         return false;
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_DECK_PUT,
-                              "INSERT INTO deck_state (seq, deck, revision, replaces, stored_us, member, author, origin, digest, name, model, medium,"
-                              " heads, tracks, per_channel, counter, turns_per_count, low_hz, high_hz, tone_db, reference_nwb_m, meter_step_db,"
-                              " warm_up_minutes, notes) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_DECK_PUT,
+                "INSERT INTO deck_state (seq, deck, revision, replaces, stored_us, member, author, origin, digest, name, model, medium,"
+                " heads, tracks, per_channel, counter, turns_per_count, low_hz, high_hz, tone_db, reference_nwb_m, meter_step_db,"
+                " warm_up_minutes, notes) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f);
     if (!q)
         return false;
     struct binder b = bind(q);
@@ -236,6 +238,7 @@ bool deck_put(struct store *s, const struct deck *d, const struct next_state *n,
     bind_real(&b, d->meter_step_db);
     bind_real(&b, d->warm_up_minutes);
     bind_given(&b, d->notes);
-    return bind_run(&b, &s->writer, f) && put_dial(s, n->seq, "bias", &d->bias_dial, f) && put_dial(s, n->seq, "level", &d->level_dial, f) &&
-           put_dial(s, n->seq, "eq", &d->eq_dial, f) && put_setups(s, n->seq, d, f) && put_counter(s, n->seq, &d->counter, f);
+    return bind_run(&b, &s->writer, f) && put_dial(s, n->seq, "bias", &d->bias_dial, f) &&
+           put_dial(s, n->seq, "level", &d->level_dial, f) && put_dial(s, n->seq, "eq", &d->eq_dial, f) && put_setups(s, n->seq, d, f) &&
+           put_counter(s, n->seq, &d->counter, f);
 }

@@ -23,12 +23,14 @@ static int state_by_id(struct store *s, enum sql which, const char *text, const 
 
 int service_find(struct store *s, const struct uuid *id, struct state *out, struct fault *f)
 {
-    return state_by_id(s, SQL_SERVICE_STATE, "SELECT " STATE_COLUMNS ", member FROM service WHERE uuid = ? AND replaced_by IS NULL", id, out, f);
+    return state_by_id(s, SQL_SERVICE_STATE, "SELECT " STATE_COLUMNS ", member FROM service WHERE uuid = ? AND replaced_by IS NULL", id,
+                       out, f);
 }
 
 int check_find(struct store *s, const struct uuid *id, struct state *out, struct fault *f)
 {
-    return state_by_id(s, SQL_CHECK_STATE, "SELECT " STATE_COLUMNS ", member FROM deck_check WHERE uuid = ? AND replaced_by IS NULL", id, out, f);
+    return state_by_id(s, SQL_CHECK_STATE, "SELECT " STATE_COLUMNS ", member FROM deck_check WHERE uuid = ? AND replaced_by IS NULL", id,
+                       out, f);
 }
 
 static void bind_state(struct binder *b, const struct uuid *id, const struct next_state *n)
@@ -49,11 +51,12 @@ bool service_put(struct store *s, const struct service *v, const struct next_sta
 {
     if (!state_replaced(s, SQL_SERVICE_REPLACE, "UPDATE service SET replaced_by = ? WHERE seq = ?", n->replaces, n->seq, f))
         return false;
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_SERVICE_PUT,
-                              "INSERT INTO service (seq, uuid, revision, replaces, stored_us, member, author, origin, digest, deck, made_at_us,"
-                              " made_at_offset_minutes, kind, resets, bias_shift_db, level_shift_db, notes)"
-                              " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_SERVICE_PUT,
+                "INSERT INTO service (seq, uuid, revision, replaces, stored_us, member, author, origin, digest, deck, made_at_us,"
+                " made_at_offset_minutes, kind, resets, bias_shift_db, level_shift_db, notes)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f);
     if (!q)
         return false;
     struct binder b = bind(q);
@@ -72,11 +75,12 @@ bool check_put(struct store *s, const struct deck_check *k, const struct next_st
 {
     if (!state_replaced(s, SQL_CHECK_REPLACE, "UPDATE deck_check SET replaced_by = ? WHERE seq = ?", n->replaces, n->seq, f))
         return false;
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_CHECK_PUT,
-                              "INSERT INTO deck_check (seq, uuid, revision, replaces, stored_us, member, author, origin, digest, deck, made_at_us,"
-                              " made_at_offset_minutes, kind, low_db, high_db, low_balance_db, high_balance_db, notes)"
-                              " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_CHECK_PUT,
+                "INSERT INTO deck_check (seq, uuid, revision, replaces, stored_us, member, author, origin, digest, deck, made_at_us,"
+                " made_at_offset_minutes, kind, low_db, high_db, low_balance_db, high_balance_db, notes)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f);
     if (!q)
         return false;
     struct binder b = bind(q);
@@ -93,9 +97,9 @@ bool check_put(struct store *s, const struct deck_check *k, const struct next_st
 }
 
 /* Walks from a standing state back to the first. */
-#define HISTORY(table)                                                                                                                              \
-    "WITH RECURSIVE past (seq, digest, replaces) AS (SELECT seq, digest, replaces FROM " table " WHERE seq = ?"                                    \
-    " UNION ALL SELECT t.seq, t.digest, t.replaces FROM past JOIN " table " t ON t.seq = past.replaces)"                                            \
+#define HISTORY(table)                                                                                                                     \
+    "WITH RECURSIVE past (seq, digest, replaces) AS (SELECT seq, digest, replaces FROM " table " WHERE seq = ?"                            \
+    " UNION ALL SELECT t.seq, t.digest, t.replaces FROM past JOIN " table " t ON t.seq = past.replaces)"                                   \
     " SELECT 1 FROM past WHERE digest = ? LIMIT 1"
 
 int history_has(struct store *s, enum write_kind kind, int64_t seq, const uint8_t digest[DIGEST_BYTES], struct fault *f)

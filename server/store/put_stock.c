@@ -39,11 +39,12 @@ bool stock_put(struct store *s, const struct stock *t, const struct next_state *
     int64_t id = ensure_id(s, t->id, f);
     if (id < 0 || !state_replaced(s, SQL_STOCK_REPLACE, "UPDATE stock_state SET replaced_by = ? WHERE seq = ?", n->replaces, n->seq, f))
         return false;
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_STOCK_PUT,
-                              "INSERT INTO stock_state (seq, stock, revision, replaces, stored_us, member, author, origin, digest, name, family, class,"
-                              " medium, wrapper, made_from, made_to, side_minutes, length_m, thickness_um, hub_mm, sheet_bias_db, sheet_level_db, notes)"
-                              " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_STOCK_PUT,
+                "INSERT INTO stock_state (seq, stock, revision, replaces, stored_us, member, author, origin, digest, name, family, class,"
+                " medium, wrapper, made_from, made_to, side_minutes, length_m, thickness_um, hub_mm, sheet_bias_db, sheet_level_db, notes)"
+                " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+                f);
     if (!q)
         return false;
     struct binder b = bind(q);

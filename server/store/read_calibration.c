@@ -7,13 +7,15 @@
 
 #include <string.h>
 
-#define SHOWN                                                                                                                                       \
-    "SELECT " STAMP_COLUMNS ", x.void_reason, x.uuid, x.readings, d.slug, t.slug, x.setup, x.channel, x.side, x.batch, x.tape, x.made_at_us,"      \
-    " x.made_at_offset_minutes, x.position_kind, x.position_typed, x.position_s, x.recordings, x.bias, x.level, x.eq, x.bias_stop, x.level_stop,"  \
-    " x.bias_method, x.drop_db, x.drop_hz, x.low_db, x.high_db, x.low_balance_db, x.high_balance_db, x.low_hz, x.high_hz, x.tone_db,"              \
+#define SHOWN                                                                                                                              \
+    "SELECT " STAMP_COLUMNS                                                                                                                \
+    ", x.void_reason, x.uuid, x.readings, d.slug, t.slug, x.setup, x.channel, x.side, x.batch, x.tape, x.made_at_us,"                      \
+    " x.made_at_offset_minutes, x.position_kind, x.position_typed, x.position_s, x.recordings, x.bias, x.level, x.eq, x.bias_stop, "       \
+    "x.level_stop,"                                                                                                                        \
+    " x.bias_method, x.drop_db, x.drop_hz, x.low_db, x.high_db, x.low_balance_db, x.high_balance_db, x.low_hz, x.high_hz, x.tone_db,"      \
     " x.treble_db, x.unsteady_db, x.settled, x.noise_reduction, x.mpx_filter, x.for_noise_reduction, x.peak_db, x.notes"
-#define NAMES                                                                                                                                       \
-    " CROSS JOIN deck d ON d.id = x.deck CROSS JOIN stock t ON t.id = x.stock"                                                                     \
+#define NAMES                                                                                                                              \
+    " CROSS JOIN deck d ON d.id = x.deck CROSS JOIN stock t ON t.id = x.stock"                                                             \
     " LEFT JOIN member m ON m.id = x.writer LEFT JOIN member a ON a.id = x.author"
 
 static int64_t take_calibration(struct columns *k, struct calibration *c, struct stamp *stamp)
@@ -101,7 +103,8 @@ static bool read_proof(struct reader *r, int64_t seq, struct calibration *c, str
 enum read_result read_calibration(struct reader *r, const struct uuid *id, struct arena *a, struct calibration *out, struct stamp *stamp,
                                   struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&r->c, SQL_CALIBRATION_GET, SHOWN " FROM calibration x" NAMES " WHERE x.uuid = ? AND x.replaced_by IS NULL", f);
+    sqlite3_stmt *q =
+        sql_get(&r->c, SQL_CALIBRATION_GET, SHOWN " FROM calibration x" NAMES " WHERE x.uuid = ? AND x.replaced_by IS NULL", f);
     if (!q)
         return READ_FAILED;
     struct binder b = bind(q);
@@ -124,15 +127,16 @@ enum read_result read_calibration(struct reader *r, const struct uuid *id, struc
 /* ---- lists ---- */
 
 /* Along the table: everything, or everything that stands. ?1 after, ?2 all revisions, ?3 deck, ?4 stock, ?5 member, ?6 since, ?7 limit. */
-#define WANTED(row)                                                                                                                                 \
-    " AND (?3 IS NULL OR " row "deck = ?3) AND (?4 IS NULL OR " row "stock = ?4)"                                                                  \
+#define WANTED(row)                                                                                                                        \
+    " AND (?3 IS NULL OR " row "deck = ?3) AND (?4 IS NULL OR " row "stock = ?4)"                                                          \
     " AND (?5 IS NULL OR " row "author IN (SELECT id FROM member WHERE name = ?5)) AND (?6 IS NULL OR " row "made_at_us >= ?6)"
-#define ALONG_TABLE(after, order)                                                                                                                   \
-    SHOWN " FROM calibration x" NAMES " WHERE x.seq " after " ?1 AND (?2 OR x.replaced_by IS NULL)" WANTED("x.") " ORDER BY x.seq " order " LIMIT ?7"
+#define ALONG_TABLE(after, order)                                                                                                          \
+    SHOWN " FROM calibration x" NAMES " WHERE x.seq " after " ?1 AND (?2 OR x.replaced_by IS NULL)" WANTED("x.") " ORDER BY x.seq " order  \
+                                                                                                                 " LIMIT ?7"
 /* Along the index: the inner question finds the seqs in order, the outer one looks each up. */
-#define ALONG_INDEX(after, order)                                                                                                                   \
-    SHOWN " FROM (SELECT seq FROM calibration INDEXED BY calibration_list WHERE replaced_by IS NULL AND seq " after " ?1 AND ?2 = 0" WANTED("")    \
-          " ORDER BY seq " order " LIMIT ?7) p CROSS JOIN calibration x ON x.seq = p.seq" NAMES
+#define ALONG_INDEX(after, order)                                                                                                          \
+    SHOWN " FROM (SELECT seq FROM calibration INDEXED BY calibration_list WHERE replaced_by IS NULL AND seq " after                        \
+          " ?1 AND ?2 = 0" WANTED("") " ORDER BY seq " order " LIMIT ?7) p CROSS JOIN calibration x ON x.seq = p.seq" NAMES
 
 /* Id of a filter's slug, -1 (no row has it) when there is no such thing. */
 static bool bind_slug(struct reader *r, struct binder *b, enum sql which, const char *text, const char *slug, struct fault *f)
@@ -178,8 +182,8 @@ static bool bind_filter(struct reader *r, struct binder *b, const struct calibra
     return true;
 }
 
-enum read_result walk_calibrations(struct reader *r, const struct calibration_filter *filter, bool with_moves, calibration_row row, void *user,
-                                   struct fault *f)
+enum read_result walk_calibrations(struct reader *r, const struct calibration_filter *filter, bool with_moves, calibration_row row,
+                                   void *user, struct fault *f)
 {
     sqlite3_stmt *q = list_statement(r, filter, f);
     if (!q)

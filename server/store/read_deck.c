@@ -6,10 +6,11 @@
 
 #include <string.h>
 
-#define SELECT_DECK                                                                                                                                 \
-    "SELECT " STAMP_COLUMNS ", d.slug, x.name, x.model, x.medium, x.heads, x.tracks, x.per_channel, x.counter, x.turns_per_count, x.low_hz,"       \
-    " x.high_hz, x.tone_db, x.reference_nwb_m, x.meter_step_db, x.warm_up_minutes, x.notes"                                                        \
-    " FROM deck d CROSS JOIN deck_state x ON x.deck = d.id AND x.replaced_by IS NULL"                                                              \
+#define SELECT_DECK                                                                                                                        \
+    "SELECT " STAMP_COLUMNS                                                                                                                \
+    ", d.slug, x.name, x.model, x.medium, x.heads, x.tracks, x.per_channel, x.counter, x.turns_per_count, x.low_hz,"                       \
+    " x.high_hz, x.tone_db, x.reference_nwb_m, x.meter_step_db, x.warm_up_minutes, x.notes"                                                \
+    " FROM deck d CROSS JOIN deck_state x ON x.deck = d.id AND x.replaced_by IS NULL"                                                      \
     " LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
 
 static void take_deck(struct columns *k, struct deck *d, struct stamp *stamp)
@@ -59,7 +60,8 @@ static bool read_dials(struct reader *r, int64_t seq, struct deck *d, struct fau
     absent_dial(&d->bias_dial);
     absent_dial(&d->level_dial);
     absent_dial(&d->eq_dial);
-    sqlite3_stmt *q = ask_parts(r, SQL_DIALS, "SELECT dial, unit, low, high, step, zero, plus, scale, db_per_unit FROM deck_dial WHERE seq = ?", seq, f);
+    sqlite3_stmt *q =
+        ask_parts(r, SQL_DIALS, "SELECT dial, unit, low, high, step, zero, plus, scale, db_per_unit FROM deck_dial WHERE seq = ?", seq, f);
     int got = -1;
     while (q && (got = sql_step(&r->c, q, f)) == 1) {
         struct columns k = columns(q);
@@ -94,7 +96,8 @@ static bool read_points(struct reader *r, int64_t seq, struct deck *d, struct fa
 
 static bool read_setups(struct reader *r, int64_t seq, struct deck *d, struct fault *f)
 {
-    sqlite3_stmt *q = ask_parts(r, SQL_SETUPS, "SELECT id, speed_mm_s, equalisation, selector, direction FROM deck_setup WHERE seq = ? ORDER BY n", seq, f);
+    sqlite3_stmt *q = ask_parts(
+        r, SQL_SETUPS, "SELECT id, speed_mm_s, equalisation, selector, direction FROM deck_setup WHERE seq = ? ORDER BY n", seq, f);
     int got = -1;
     while (q && (got = sql_step(&r->c, q, f)) == 1) {
         if (d->setup_count == LIMIT_SETUPS)
@@ -112,7 +115,8 @@ static bool read_setups(struct reader *r, int64_t seq, struct deck *d, struct fa
 
 static bool read_counter(struct reader *r, int64_t seq, struct deck *d, struct fault *f)
 {
-    sqlite3_stmt *q = ask_parts(r, SQL_COUNTERS, "SELECT side_minutes, c1, t1_s, c2, t2_s FROM deck_counter_point WHERE seq = ? ORDER BY n", seq, f);
+    sqlite3_stmt *q =
+        ask_parts(r, SQL_COUNTERS, "SELECT side_minutes, c1, t1_s, c2, t2_s FROM deck_counter_point WHERE seq = ? ORDER BY n", seq, f);
     int got = -1;
     while (q && (got = sql_step(&r->c, q, f)) == 1) {
         if (d->counter.point_count == LIMIT_COUNTER_POINTS)

@@ -7,14 +7,15 @@
 #include <string.h>
 
 #define NAMES " CROSS JOIN deck d ON d.id = x.deck LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
-#define SELECT_SERVICE                                                                                                                              \
-    "SELECT " STAMP_COLUMNS ", x.uuid, d.slug, x.made_at_us, x.made_at_offset_minutes, x.kind, x.resets, x.bias_shift_db, x.level_shift_db,"       \
+#define SELECT_SERVICE                                                                                                                     \
+    "SELECT " STAMP_COLUMNS                                                                                                                \
+    ", x.uuid, d.slug, x.made_at_us, x.made_at_offset_minutes, x.kind, x.resets, x.bias_shift_db, x.level_shift_db,"                       \
     " x.notes FROM service x" NAMES
-#define SELECT_CHECK                                                                                                                                \
-    "SELECT " STAMP_COLUMNS ", x.uuid, d.slug, x.made_at_us, x.made_at_offset_minutes, x.kind, x.low_db, x.high_db, x.low_balance_db,"             \
+#define SELECT_CHECK                                                                                                                       \
+    "SELECT " STAMP_COLUMNS ", x.uuid, d.slug, x.made_at_us, x.made_at_offset_minutes, x.kind, x.low_db, x.high_db, x.low_balance_db,"     \
     " x.high_balance_db, x.notes FROM deck_check x" NAMES
-#define OF_ONE " WHERE x.uuid = ? AND x.replaced_by IS NULL"
-#define OF_ALL " WHERE x.replaced_by IS NULL ORDER BY x.seq"
+#define OF_ONE  " WHERE x.uuid = ? AND x.replaced_by IS NULL"
+#define OF_ALL  " WHERE x.replaced_by IS NULL ORDER BY x.seq"
 #define OF_DECK " WHERE x.deck = (SELECT id FROM deck WHERE slug = ?) AND x.replaced_by IS NULL ORDER BY x.seq"
 
 static void take_service(struct columns *k, struct service *v, struct stamp *stamp)
@@ -65,7 +66,8 @@ static bool keep_notes(const char **notes, struct arena *a, struct fault *f)
     return true;
 }
 
-enum read_result read_service(struct reader *r, const struct uuid *id, struct arena *a, struct service *out, struct stamp *stamp, struct fault *f)
+enum read_result read_service(struct reader *r, const struct uuid *id, struct arena *a, struct service *out, struct stamp *stamp,
+                              struct fault *f)
 {
     sqlite3_stmt *q = sql_get(&r->c, SQL_SERVICE_GET, SELECT_SERVICE OF_ONE, f);
     int got = one(r, q, id, f);
@@ -78,7 +80,8 @@ enum read_result read_service(struct reader *r, const struct uuid *id, struct ar
     return ok ? READ_OK : READ_FAILED;
 }
 
-enum read_result read_check(struct reader *r, const struct uuid *id, struct arena *a, struct deck_check *out, struct stamp *stamp, struct fault *f)
+enum read_result read_check(struct reader *r, const struct uuid *id, struct arena *a, struct deck_check *out, struct stamp *stamp,
+                            struct fault *f)
 {
     sqlite3_stmt *q = sql_get(&r->c, SQL_CHECK_GET, SELECT_CHECK OF_ONE, f);
     int got = one(r, q, id, f);
@@ -93,7 +96,8 @@ enum read_result read_check(struct reader *r, const struct uuid *id, struct aren
 
 enum read_result walk_services(struct reader *r, const char *deck, service_row row, void *user, struct fault *f)
 {
-    sqlite3_stmt *q = deck ? sql_get(&r->c, SQL_SERVICE_WALK_DECK, SELECT_SERVICE OF_DECK, f) : sql_get(&r->c, SQL_SERVICE_WALK, SELECT_SERVICE OF_ALL, f);
+    sqlite3_stmt *q = deck ? sql_get(&r->c, SQL_SERVICE_WALK_DECK, SELECT_SERVICE OF_DECK, f)
+                           : sql_get(&r->c, SQL_SERVICE_WALK, SELECT_SERVICE OF_ALL, f);
     if (!q)
         return READ_FAILED;
     struct service v;
@@ -114,7 +118,8 @@ enum read_result walk_services(struct reader *r, const char *deck, service_row r
 
 enum read_result walk_checks(struct reader *r, const char *deck, check_row row, void *user, struct fault *f)
 {
-    sqlite3_stmt *q = deck ? sql_get(&r->c, SQL_CHECK_WALK_DECK, SELECT_CHECK OF_DECK, f) : sql_get(&r->c, SQL_CHECK_WALK, SELECT_CHECK OF_ALL, f);
+    sqlite3_stmt *q =
+        deck ? sql_get(&r->c, SQL_CHECK_WALK_DECK, SELECT_CHECK OF_DECK, f) : sql_get(&r->c, SQL_CHECK_WALK, SELECT_CHECK OF_ALL, f);
     if (!q)
         return READ_FAILED;
     struct deck_check v;

@@ -6,10 +6,11 @@
 
 #include <string.h>
 
-#define SELECT_STOCK                                                                                                                                \
-    "SELECT " STAMP_COLUMNS ", d.slug, x.name, x.family, x.class, x.medium, x.wrapper, x.made_from, x.made_to, x.side_minutes, x.length_m,"        \
-    " x.thickness_um, x.hub_mm, x.sheet_bias_db, x.sheet_level_db, x.notes"                                                                        \
-    " FROM stock d CROSS JOIN stock_state x ON x.stock = d.id AND x.replaced_by IS NULL"                                                           \
+#define SELECT_STOCK                                                                                                                       \
+    "SELECT " STAMP_COLUMNS                                                                                                                \
+    ", d.slug, x.name, x.family, x.class, x.medium, x.wrapper, x.made_from, x.made_to, x.side_minutes, x.length_m,"                        \
+    " x.thickness_um, x.hub_mm, x.sheet_bias_db, x.sheet_level_db, x.notes"                                                                \
+    " FROM stock d CROSS JOIN stock_state x ON x.stock = d.id AND x.replaced_by IS NULL"                                                   \
     " LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
 
 static void take_stock(struct columns *k, struct stock *t, struct stamp *stamp)

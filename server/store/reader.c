@@ -63,15 +63,16 @@ static void drop(struct store *s, struct reader *r)
 /* BEGIN alone sees nothing yet; the first question fixes the snapshot, so one is asked at once. */
 static bool begin(struct reader *r, struct fault *f)
 {
-    sqlite3_stmt *b = sql_get(&r->c, SQL_BEGIN_READ, "BEGIN", f), *v = b ? sql_get(&r->c, SQL_USER_VERSION, "PRAGMA user_version", f) : NULL;
+    sqlite3_stmt *b = sql_get(&r->c, SQL_BEGIN_READ, "BEGIN", f),
+                 *v = b ? sql_get(&r->c, SQL_USER_VERSION, "PRAGMA user_version", f) : NULL;
     sqlite3_stmt *end = v ? sql_get(&r->c, SQL_COMMIT, "COMMIT", f) : NULL; /* ready before it is needed */
     if (!end || !sql_run(&r->c, b, f) || sql_step(&r->c, v, f) != 1)
         return false;
     int version = sqlite3_column_int(v, 0);
     sqlite3_reset(v);
     return version == r->store->version ||
-           fault_add(f, FAULT_STORE, "", "newer-file", "the file has format %d now, this biasbook knows %d; restart with the newer one", version,
-                     r->store->version);
+           fault_add(f, FAULT_STORE, "", "newer-file", "the file has format %d now, this biasbook knows %d; restart with the newer one",
+                     version, r->store->version);
 }
 
 struct reader *reader_take(struct store *s, struct fault *f)
@@ -97,7 +98,8 @@ void reader_give(struct reader *r)
     if (!r)
         return;
     struct store *s = r->store;
-    if (!sql_run(&r->c, r->c.ready[SQL_COMMIT], NULL)) {
+    /* A failure may have ended the transaction; such a connection is not used again. */
+    if (sqlite3_get_autocommit(r->c.db) || !sql_run(&r->c, r->c.ready[SQL_COMMIT], NULL)) {
         drop(s, r);
         return;
     }

@@ -17,14 +17,16 @@ struct reader; /* private */
 enum read_result { READ_OK, READ_NONE, READ_FAILED };
 
 struct reader *reader_take(struct store *s, struct fault *f) __attribute__((warn_unused_result)); /* begins a snapshot */
-void reader_give(struct reader *r);                                                             /* NULL allowed */
+void reader_give(struct reader *r);                                                               /* NULL allowed */
 
 enum read_result read_deck(struct reader *r, const char *id, struct arena *a, struct deck *out, struct stamp *stamp, struct fault *f);
 enum read_result read_stock(struct reader *r, const char *id, struct arena *a, struct stock *out, struct stamp *stamp, struct fault *f);
 enum read_result read_calibration(struct reader *r, const struct uuid *id, struct arena *a, struct calibration *out, struct stamp *stamp,
                                   struct fault *f);
-enum read_result read_service(struct reader *r, const struct uuid *id, struct arena *a, struct service *out, struct stamp *stamp, struct fault *f);
-enum read_result read_check(struct reader *r, const struct uuid *id, struct arena *a, struct deck_check *out, struct stamp *stamp, struct fault *f);
+enum read_result read_service(struct reader *r, const struct uuid *id, struct arena *a, struct service *out, struct stamp *stamp,
+                              struct fault *f);
+enum read_result read_check(struct reader *r, const struct uuid *id, struct arena *a, struct deck_check *out, struct stamp *stamp,
+                            struct fault *f);
 
 /* Walks: the callback gets a record that is valid until it returns; false stops the walk (not a failure). The walk resets its own arena
  * a row, so memory does not grow. Order: slug for decks and stocks, seq of the current state for the rest. */
@@ -48,8 +50,8 @@ struct calibration_filter {
     bool all_revisions;                /* also states that were corrected since */
 };
 /* Moves and proof are filled only `with_moves`. */
-enum read_result walk_calibrations(struct reader *r, const struct calibration_filter *filter, bool with_moves, calibration_row row, void *user,
-                                   struct fault *f);
+enum read_result walk_calibrations(struct reader *r, const struct calibration_filter *filter, bool with_moves, calibration_row row,
+                                   void *user, struct fault *f);
 
 typedef bool (*key_row)(void *user, const uint8_t key_hash[32], const struct member_record *member);
 enum read_result walk_keys(struct reader *r, key_row row, void *user, struct fault *f); /* keys that are valid now */

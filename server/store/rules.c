@@ -152,7 +152,8 @@ static enum rule_result tag_rule(struct write *w, const struct state *t)
     etag_make(etag, t->revision, t->digest, t->is_void);
     if (etag_listed(w->if_match, etag, ETAG_STRONG))
         return RULE_CHANGED;
-    return refuse(w, FAULT_PRECONDITION, "If-Match", "wrong-etag", "this %s has changed since; fetch it again and send If-Match with its ETag");
+    return refuse(w, FAULT_PRECONDITION, "If-Match", "wrong-etag",
+                  "this %s has changed since; fetch it again and send If-Match with its ETag");
 }
 
 /* Other content under an id that is there: may it become a revision? */

@@ -88,7 +88,8 @@ bool sql_open(struct connection *c, const char *path, enum sql_mode mode, struct
     buffer_free(&address);
     if (ok) {
         harden(c->db);
-        ok = sqlite3_exec(c->db, "PRAGMA mmap_size = 0; PRAGMA temp_store = MEMORY; PRAGMA cell_size_check = ON", NULL, NULL, NULL) == SQLITE_OK;
+        ok = sqlite3_exec(c->db, "PRAGMA mmap_size = 0; PRAGMA temp_store = MEMORY; PRAGMA cell_size_check = ON", NULL, NULL, NULL) ==
+             SQLITE_OK;
     }
     if (ok)
         return true;
@@ -110,9 +111,9 @@ void sql_limit(struct connection *c)
     static const struct {
         int which, value;
     } limits[] = {
-        {SQLITE_LIMIT_LENGTH, 4 * LIMIT_BLOB_PART},  {SQLITE_LIMIT_SQL_LENGTH, 20000},   {SQLITE_LIMIT_COLUMN, 100},
-        {SQLITE_LIMIT_COMPOUND_SELECT, 10},          {SQLITE_LIMIT_FUNCTION_ARG, 10},    {SQLITE_LIMIT_ATTACHED, 1},
-        {SQLITE_LIMIT_VARIABLE_NUMBER, 100},         {SQLITE_LIMIT_TRIGGER_DEPTH, 1},    {SQLITE_LIMIT_WORKER_THREADS, 0},
+        {SQLITE_LIMIT_LENGTH, 4 * LIMIT_BLOB_PART}, {SQLITE_LIMIT_SQL_LENGTH, 20000}, {SQLITE_LIMIT_COLUMN, 100},
+        {SQLITE_LIMIT_COMPOUND_SELECT, 10},         {SQLITE_LIMIT_FUNCTION_ARG, 10},  {SQLITE_LIMIT_ATTACHED, 1},
+        {SQLITE_LIMIT_VARIABLE_NUMBER, 100},        {SQLITE_LIMIT_TRIGGER_DEPTH, 1},  {SQLITE_LIMIT_WORKER_THREADS, 0},
         {SQLITE_LIMIT_LIKE_PATTERN_LENGTH, 100},
     };
     for (size_t i = 0; i < sizeof limits / sizeof *limits; i++)

@@ -15,6 +15,7 @@
 #include <stdint.h>
 
 /* One slot a prepared text; a text always goes with the same slot. */
+/* clang-format off */
 enum sql {
     SQL_BEGIN, SQL_BEGIN_READ, SQL_COMMIT, SQL_ROLLBACK, SQL_SAVE, SQL_SAVE_RELEASE, SQL_SAVE_ROLLBACK,
     SQL_LAST_CHANGE, SQL_DATA_VERSION, SQL_USER_VERSION,
@@ -27,13 +28,17 @@ enum sql {
     SQL_STOCK_GET, SQL_STOCK_WALK, SQL_ALIASES,
     SQL_CALIBRATION_STATE, SQL_CALIBRATION_PUT, SQL_CALIBRATION_REPLACE, SQL_CALIBRATION_VOID, SQL_CALIBRATION_HISTORY,
     SQL_MOVE_PUT, SQL_PROOF_PUT,
-    SQL_CALIBRATION_GET, SQL_CALIBRATION_UP, SQL_CALIBRATION_DOWN, SQL_CALIBRATION_LIST_UP, SQL_CALIBRATION_LIST_DOWN, SQL_MOVES, SQL_PROOF,
-    SQL_SERVICE_STATE, SQL_SERVICE_PUT, SQL_SERVICE_REPLACE, SQL_SERVICE_HISTORY, SQL_SERVICE_GET, SQL_SERVICE_WALK, SQL_SERVICE_WALK_DECK,
-    SQL_CHECK_STATE, SQL_CHECK_PUT, SQL_CHECK_REPLACE, SQL_CHECK_HISTORY, SQL_CHECK_GET, SQL_CHECK_WALK, SQL_CHECK_WALK_DECK,
+    SQL_CALIBRATION_GET, SQL_CALIBRATION_UP, SQL_CALIBRATION_DOWN, SQL_CALIBRATION_LIST_UP, SQL_CALIBRATION_LIST_DOWN,
+    SQL_MOVES, SQL_PROOF,
+    SQL_SERVICE_STATE, SQL_SERVICE_PUT, SQL_SERVICE_REPLACE, SQL_SERVICE_HISTORY,
+    SQL_SERVICE_GET, SQL_SERVICE_WALK, SQL_SERVICE_WALK_DECK,
+    SQL_CHECK_STATE, SQL_CHECK_PUT, SQL_CHECK_REPLACE, SQL_CHECK_HISTORY,
+    SQL_CHECK_GET, SQL_CHECK_WALK, SQL_CHECK_WALK_DECK,
     SQL_BLOB_NEXT, SQL_BLOB_PART_PUT, SQL_BLOB_STAND, SQL_BLOB_DROP_OLD, SQL_BLOB_FIND, SQL_BLOB_PARTS,
     SQL_PRIOR_PUT, SQL_PRIOR_GET, SQL_PRIOR_WALK, SQL_PRIOR_CLEAR,
     SQL_COUNT
 };
+/* clang-format on */
 
 struct connection {
     sqlite3 *db;
@@ -44,8 +49,8 @@ enum sql_mode { SQL_READ, SQL_WRITE, SQL_READ_IMMUTABLE /* a file nobody writes:
 
 /* Opens and hardens (no extensions, defensive, untrusted schema, foreign keys, no mmap). False and a fault. */
 bool sql_open(struct connection *c, const char *path, enum sql_mode mode, struct fault *f);
-void sql_close(struct connection *c);                 /* closed ones allowed */
-void sql_limit(struct connection *c);                 /* lowers SQLite's limits to what the product needs; after migrating */
+void sql_close(struct connection *c); /* closed ones allowed */
+void sql_limit(struct connection *c); /* lowers SQLite's limits to what the product needs; after migrating */
 /* The statement of a slot, prepared on first use, reset. NULL: fault set. */
 sqlite3_stmt *sql_get(struct connection *c, enum sql which, const char *text, struct fault *f);
 /* Steps: 1 a row, 0 done, -1 failed (fault set, statement reset). */
@@ -71,10 +76,10 @@ static inline struct binder bind(sqlite3_stmt *s)
 }
 void bind_null(struct binder *b);
 void bind_int(struct binder *b, int64_t v);
-void bind_count(struct binder *b, int v);       /* -1: NULL */
-void bind_id(struct binder *b, int64_t v);      /* 0: NULL */
-void bind_real(struct binder *b, double v);     /* NaN: NULL */
-void bind_text(struct binder *b, const char *t); /* NULL: NULL; must live until the statement ran, as all of these */
+void bind_count(struct binder *b, int v);         /* -1: NULL */
+void bind_id(struct binder *b, int64_t v);        /* 0: NULL */
+void bind_real(struct binder *b, double v);       /* NaN: NULL */
+void bind_text(struct binder *b, const char *t);  /* NULL: NULL; must live until the statement ran, as all of these */
 void bind_given(struct binder *b, const char *t); /* "" or NULL: NULL */
 void bind_bytes(struct binder *b, const void *p, size_t n);
 bool bind_run(struct binder *b, struct connection *c, struct fault *f); /* sql_run, unless a value failed */
@@ -91,12 +96,12 @@ static inline struct columns columns(sqlite3_stmt *s)
 }
 bool take_is_null(const struct columns *c); /* looks at the next one */
 void take_skip(struct columns *c);
-int64_t take_int(struct columns *c);   /* NULL: 0 */
-int take_count(struct columns *c);     /* NULL: -1 */
+int64_t take_int(struct columns *c); /* NULL: 0 */
+int take_count(struct columns *c);   /* NULL: -1 */
 bool take_flag(struct columns *c);
-double take_real(struct columns *c);   /* NULL: ABSENT */
+double take_real(struct columns *c);                       /* NULL: ABSENT */
 void take_text(struct columns *c, char *out, size_t room); /* NULL: "" */
-const char *take_long(struct columns *c); /* NULL: NULL; lives until the statement moves on */
+const char *take_long(struct columns *c);                  /* NULL: NULL; lives until the statement moves on */
 void take_bytes(struct columns *c, void *out, size_t n);   /* other sizes: zeroes */
 
 #endif

@@ -17,9 +17,9 @@ struct store; /* private */
 
 struct store_options {
     const char *path;
-    bool create;    /* make the club when the file does not exist; false: a missing file is a fault */
+    bool create;      /* make the club when the file does not exist; false: a missing file is a fault */
     bool must_be_new; /* `init`: an existing club is a fault */
-    bool no_writer; /* command-line reading only: no writer thread, nothing is written */
+    bool no_writer;   /* command-line reading only: no writer thread, nothing is written */
 };
 
 /* Opens, checks (application_id, user_version, quick_check), copies the file and migrates when it is older, starts the writer. NULL and
@@ -31,7 +31,7 @@ void store_close(struct store *s);
 /* First half of it: refuse new writes and wait until all accepted ones have been answered. */
 void store_quiesce(struct store *s);
 
-int64_t store_last_seq(struct store *s);      /* highest committed seq */
+int64_t store_last_seq(struct store *s);       /* highest committed seq */
 int64_t store_last_commit_us(struct store *s); /* CLOCK_NONE when none */
 /* True when another process has changed the file since the last call (PRAGMA data_version). */
 bool store_changed_outside(struct store *s);

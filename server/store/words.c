@@ -9,7 +9,8 @@
 const char WORD_END[] = "";
 const char *const WORDS_ROLE[] = {"none", "reader", "logger", "steward", WORD_END};
 const char *const WORDS_MEDIUM[] = {"cassette", "reel", WORD_END};
-const char *const WORDS_CLASS[] = {"type-1", "type-2", "type-3", "type-4", "reel-standard", "reel-high-output", "reel-extra-output", WORD_END};
+const char *const WORDS_CLASS[] = {"type-1", "type-2", "type-3", "type-4", "reel-standard", "reel-high-output", "reel-extra-output",
+                                   WORD_END};
 const char *const WORDS_PLUS[] = {"more", "less", WORD_END};
 const char *const WORDS_SCALE[] = {"db", "percent", "ratio", "points", "learn", WORD_END};
 const char *const WORDS_DIRECTION[] = {"forward", "reverse", WORD_END};

@@ -12,7 +12,7 @@
 #include <string.h>
 #include <time.h>
 
-#define TICK_MS 250          /* how often an idle writer looks around */
+#define TICK_MS          250 /* how often an idle writer looks around */
 #define GROUPS_PER_SLICE 4   /* groups of single results that go before a waiting slice */
 
 /* ---- handing over ---- */
@@ -188,20 +188,6 @@ static void run_singles(struct store *s, int n)
     s->since_slice++;
 }
 
-static void checkpoint(struct store *s, int mode)
-{
-    int frames = 0, copied = 0;
-    if (sqlite3_wal_checkpoint_v2(s->writer.db, NULL, mode, &frames, &copied) == SQLITE_OK && frames == copied)
-        s->wal_used = false;
-}
-
-static void idle(struct store *s)
-{
-    group_look_outside(s, NULL);
-    if (s->wal_used)
-        checkpoint(s, SQLITE_CHECKPOINT_TRUNCATE);
-}
-
 /* Sleeps until there is work; false on a tick without any. Under the lock. */
 static bool wait_for_work(struct store *s)
 {
@@ -271,7 +257,8 @@ static void *writer_main(void *argument)
             break;
         } else {
             pthread_mutex_unlock(&s->lock);
-            idle(s);
+            group_look_outside(s, NULL);
+            checkpoint_idle(s);
             looked = clock_monotonic_us();
             pthread_mutex_lock(&s->lock);
         }
@@ -280,24 +267,11 @@ static void *writer_main(void *argument)
     return NULL;
 }
 
-/* Called by SQLite after each commit with the pages now in the log. */
-static int on_wal(void *user, sqlite3 *db, const char *name, int pages)
-{
-    struct store *s = user;
-    (void)db, (void)name;
-    s->wal_used = true;
-    if (pages >= LIMIT_WAL_PAGES)
-        checkpoint(s, SQLITE_CHECKPOINT_PASSIVE);
-    return SQLITE_OK;
-}
-
 bool writer_start(struct store *s, struct fault *f)
 {
-    if (!group_prepare(s, f) || !group_look_outside(s, f))
+    if (!group_prepare(s, f) || !group_look_outside(s, f) || !checkpoint_start(s, f))
         return false;
     atomic_store(&s->changed_outside, false);
-    sqlite3_wal_hook(s->writer.db, on_wal, s);
-    s->wal_used = true; /* a log left by a crash is copied at the first rest */
     s->has_writer = true;
     if (pthread_create(&s->thread, NULL, writer_main, s) == 0)
         return true;
@@ -323,4 +297,5 @@ void writer_stop(struct store *s)
     wake_writer(s);
     pthread_mutex_unlock(&s->lock);
     pthread_join(s->thread, NULL);
+    checkpoint_stop(s);
 }

@@ -24,19 +24,19 @@ struct write {
     const struct service *service;
     const struct deck_check *check;
     const char *void_reason;
-    const char *if_match; /* header value as received ("*", or a list of quoted tags); NULL when none */
-    int64_t member;       /* who; 0 = open club */
+    const char *if_match;    /* header value as received ("*", or a list of quoted tags); NULL when none */
+    int64_t member;          /* who; 0 = open club */
     bool may_correct_others; /* steward or open club: else only the author may revise or void */
     /* import only */
     bool imported;
-    int revision;             /* as exported; 0 = not given. Larger than the one present and other content: accepted as a correction */
-    const char *origin;       /* club it came from; NULL = this one */
-    const char *member_name;  /* author as exported; NULL = `member` */
-    bool make_void;           /* the exported row was void (reason in void_reason) */
+    int revision;            /* as exported; 0 = not given. Larger than the one present and other content: accepted as a correction */
+    const char *origin;      /* club it came from; NULL = this one */
+    const char *member_name; /* author as exported; NULL = `member` */
+    bool make_void;          /* the exported row was void (reason in void_reason) */
     /* ---- answer ---- */
     enum write_outcome outcome;
-    struct stamp stamp;  /* of the row as it now stands, also for WRITE_SAME */
-    struct fault fault;  /* when refused: FAULT_CONFLICT, FAULT_PRECONDITION, FAULT_UNACCEPTABLE (unknown deck…), FAULT_STORE */
+    struct stamp stamp; /* of the row as it now stands, also for WRITE_SAME */
+    struct fault fault; /* when refused: FAULT_CONFLICT, FAULT_PRECONDITION, FAULT_UNACCEPTABLE (unknown deck…), FAULT_STORE */
     void (*done)(struct write *w);
     void *user;
     /* ---- private to the store while pending ---- */

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * Arenas: aligned, zeroed, bounded, and everything freed at once. */
+#include <cmocka.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
-#include <cmocka.h>
 
 #include "ground/memory.h"
 
@@ -91,8 +91,9 @@ static void each_allocation_failing(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(zeroed_aligned_and_apart), cmocka_unit_test(bounded_and_reusable),    cmocka_unit_test(tiny_arena_gives_what_it_has),
-        cmocka_unit_test(text_is_terminated),       cmocka_unit_test(each_allocation_failing),
+        cmocka_unit_test(zeroed_aligned_and_apart),     cmocka_unit_test(bounded_and_reusable),
+        cmocka_unit_test(tiny_arena_gives_what_it_has), cmocka_unit_test(text_is_terminated),
+        cmocka_unit_test(each_allocation_failing),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

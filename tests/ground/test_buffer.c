@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * Buffers and numbers as text; printf and strtod are the outside world here. */
+#include <cmocka.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
-#include <cmocka.h>
 
 #include "ground/buffer.h"
 #include "ground/memory.h"
@@ -193,16 +193,25 @@ static void formats_short_and_long(void **state)
 static void number_cases(void **state)
 {
     (void)state;
-    static const char *const bad[] = {"",   "+",     "-",   ".",     "e1",   "1e",   "1e+",  "0x10", "inf", "nan",   "1.2.3",
-                                      "1,5", " 1",   "1 ",  "1_000", "--1",  "1e400", "-1e400", "1e1.5", "\xD9\xA1"};
+    static const char *const bad[] = {"",      "+",   "-",  ".",  "e1",    "1e",  "1e+",   "0x10",   "inf",   "nan",
+                                      "1.2.3", "1,5", " 1", "1 ", "1_000", "--1", "1e400", "-1e400", "1e1.5", "\xD9\xA1"};
     static const struct {
         const char *text;
         double v;
     } good[] = {
-        {"0", 0},       {"+2", 2},         {"-1.5", -1.5}, {".5", .5},     {"5.", 5},
-        {"1e3", 1000},  {"1E-3", .001},    {"007", 7},     {"1e-400", 0},  {"0e99999", 0},
+        {"0", 0},
+        {"+2", 2},
+        {"-1.5", -1.5},
+        {".5", .5},
+        {"5.", 5},
+        {"1e3", 1000},
+        {"1E-3", .001},
+        {"007", 7},
+        {"1e-400", 0},
+        {"0e99999", 0},
         {"123456789012345678901234567890", 123456789012345678901234567890.0},
-        {"0.1000000000000000055511151231257827", .1}, {"4.9e-324", 5e-324},
+        {"0.1000000000000000055511151231257827", .1},
+        {"4.9e-324", 5e-324},
     };
     double v;
     for (size_t i = 0; i < sizeof bad / sizeof *bad; i++)
@@ -224,8 +233,8 @@ static void parse_agrees_with_strtod(void **state)
     (void)state;
     for (int i = 0; i < 200000; i++) {
         char text[80];
-        snprintf(text, sizeof text, "%s%llu.%0*lluE%d", i % 3 ? "" : "-", (unsigned long long)(next() >> (next() % 60)), (int)(next() % 12) + 1,
-                 (unsigned long long)(next() >> (20 + next() % 40)), (int)(next() % 60) - 30);
+        snprintf(text, sizeof text, "%s%llu.%0*lluE%d", i % 3 ? "" : "-", (unsigned long long)(next() >> (next() % 60)),
+                 (int)(next() % 12) + 1, (unsigned long long)(next() >> (20 + next() % 40)), (int)(next() % 60) - 30);
         double v;
         assert_true(number_parse(text, strlen(text), &v));
         assert_true(v == strtod(text, NULL));
@@ -243,9 +252,15 @@ int main(void)
 {
     buffer_init(&b, 10000);
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(fixed_cases),       cmocka_unit_test(fixed_agrees_with_printf), cmocka_unit_test(double_reads_back),
-        cmocka_unit_test(integers),          cmocka_unit_test(maximum_is_sticky),        cmocka_unit_test(out_of_memory),
-        cmocka_unit_test(formats_short_and_long), cmocka_unit_test(number_cases),        cmocka_unit_test(parse_agrees_with_strtod),
+        cmocka_unit_test(fixed_cases),
+        cmocka_unit_test(fixed_agrees_with_printf),
+        cmocka_unit_test(double_reads_back),
+        cmocka_unit_test(integers),
+        cmocka_unit_test(maximum_is_sticky),
+        cmocka_unit_test(out_of_memory),
+        cmocka_unit_test(formats_short_and_long),
+        cmocka_unit_test(number_cases),
+        cmocka_unit_test(parse_agrees_with_strtod),
     };
     return cmocka_run_group_tests(tests, NULL, done);
 }

@@ -1,11 +1,11 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * Log lines: one an event, and no value can forge another. */
+#include <cmocka.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
-#include <cmocka.h>
 
 #include "ground/clock.h"
 #include "ground/log.h"
@@ -50,7 +50,8 @@ static void nothing_can_be_forged(void **state)
 {
     (void)state;
     catch_begin();
-    log_line(LOG_ERROR, "x", "v", "a\n2024 error y \"q\" \\ \x1b[2J \x7f \xC2\x9B \xFF \xE0\x80\x80 \xED\xA0\x80 \xC3\xA4\xE2\x82\xAC\xF0\x9F\x93\xBC", NULL);
+    log_line(LOG_ERROR, "x", "v",
+             "a\n2024 error y \"q\" \\ \x1b[2J \x7f \xC2\x9B \xFF \xE0\x80\x80 \xED\xA0\x80 \xC3\xA4\xE2\x82\xAC\xF0\x9F\x93\xBC", NULL);
     catch_end();
     assert_ptr_equal(strchr(caught, '\n'), caught + strlen(caught) - 1);
     assert_non_null(strstr(caught, "v=\"a\\x0a2024 error y \\\"q\\\" \\\\ \\x1b[2J \\x7f \\xc2\\x9b \\xff \\xe0\\x80\\x80 \\xed\\xa0\\x80 "

@@ -101,10 +101,24 @@ struct deck a_deck(const char *id)
     snprintf(d.name, sizeof d.name, "Deck %.50s", id);
     d.medium = MEDIUM_CASSETTE;
     d.heads = 3;
-    d.bias_dial = (struct dial){.present = true, .unit = "mark", .low = -5, .high = 5, .step = .5, .zero = 0, .plus = PLUS_MORE,
-                                .scale = SCALE_DB, .db_per_unit = .6};
-    d.level_dial = (struct dial){.present = true, .unit = "%", .low = 50, .high = 150, .step = ABSENT, .zero = 100, .plus = PLUS_LESS,
-                                 .scale = SCALE_PERCENT, .db_per_unit = ABSENT};
+    d.bias_dial = (struct dial){.present = true,
+                                .unit = "mark",
+                                .low = -5,
+                                .high = 5,
+                                .step = .5,
+                                .zero = 0,
+                                .plus = PLUS_MORE,
+                                .scale = SCALE_DB,
+                                .db_per_unit = .6};
+    d.level_dial = (struct dial){.present = true,
+                                 .unit = "%",
+                                 .low = 50,
+                                 .high = 150,
+                                 .step = ABSENT,
+                                 .zero = 100,
+                                 .plus = PLUS_LESS,
+                                 .scale = SCALE_PERCENT,
+                                 .db_per_unit = ABSENT};
     return d;
 }
 

@@ -53,20 +53,21 @@ int64_t ask(const char *path, const char *sql);
 void tell(const char *path, const char *sql); /* changes the file behind the store's back */
 int count_calibrations(struct store *s, const struct calibration_filter *filter);
 
-#define assert_outcome(w, wanted)                                                                                                                  \
-    do {                                                                                                                                           \
-        struct write asserted = (w);                                                                                                               \
-        if (asserted.outcome != (wanted))                                                                                                          \
-            print_error("outcome %d, fault %d %s: %s\n", (int)asserted.outcome, (int)asserted.fault.kind,                                          \
-                        asserted.fault.count ? asserted.fault.items[0].code : "", asserted.fault.count ? asserted.fault.items[0].detail : "");     \
-        assert_int_equal(asserted.outcome, wanted);                                                                                                \
+#define assert_outcome(w, wanted)                                                                                                          \
+    do {                                                                                                                                   \
+        struct write asserted = (w);                                                                                                       \
+        if (asserted.outcome != (wanted))                                                                                                  \
+            print_error("outcome %d, fault %d %s: %s\n", (int)asserted.outcome, (int)asserted.fault.kind,                                  \
+                        asserted.fault.count ? asserted.fault.items[0].code : "",                                                          \
+                        asserted.fault.count ? asserted.fault.items[0].detail : "");                                                       \
+        assert_int_equal(asserted.outcome, wanted);                                                                                        \
     } while (0)
-#define assert_refused(w, wanted_kind, wanted_code)                                                                                                \
-    do {                                                                                                                                           \
-        struct write asserted = (w);                                                                                                               \
-        assert_int_equal(asserted.outcome, WRITE_REFUSED);                                                                                         \
-        assert_int_equal(asserted.fault.kind, wanted_kind);                                                                                        \
-        assert_string_equal(asserted.fault.items[0].code, wanted_code);                                                                            \
+#define assert_refused(w, wanted_kind, wanted_code)                                                                                        \
+    do {                                                                                                                                   \
+        struct write asserted = (w);                                                                                                       \
+        assert_int_equal(asserted.outcome, WRITE_REFUSED);                                                                                 \
+        assert_int_equal(asserted.fault.kind, wanted_kind);                                                                                \
+        assert_string_equal(asserted.fault.items[0].code, wanted_code);                                                                    \
     } while (0)
 
 #endif

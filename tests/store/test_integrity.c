@@ -42,7 +42,8 @@ static void each_breach_has_its_code(void **state)
         {"UPDATE calibration SET revision = 9 WHERE seq = 3", "UPDATE calibration SET revision = 1 WHERE seq = 3", "broken-history"},
         {"UPDATE calibration SET readings = 4 WHERE seq = 5", "UPDATE calibration SET readings = 5 WHERE seq = 5", "broken-history"},
         {"UPDATE deck_state SET replaced_by = 5", "UPDATE deck_state SET replaced_by = NULL", "no-state"},
-        {"UPDATE calibration SET level = 97.5 WHERE seq = 3", "UPDATE calibration SET level = 98 WHERE seq = 3", "digest"}, /* an old revision */
+        {"UPDATE calibration SET level = 97.5 WHERE seq = 3", "UPDATE calibration SET level = 98 WHERE seq = 3",
+         "digest"}, /* an old revision */
         {"UPDATE deck_state SET name = 'Other'", "UPDATE deck_state SET name = 'Deck deck-a'", "digest"},
         {"UPDATE stock_state SET name = 'Other'", "UPDATE stock_state SET name = 'Stock stock-a'", "digest"},
         {"UPDATE service SET resets = 1", "UPDATE service SET resets = 0", "digest"},

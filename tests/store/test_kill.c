@@ -14,7 +14,7 @@
 #include <unistd.h>
 
 #define THREADS 8
-#define ROUNDS 12
+#define ROUNDS  12
 
 struct logger {
     struct store *store;

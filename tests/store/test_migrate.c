@@ -8,9 +8,9 @@
 #include <string.h>
 #include <unistd.h>
 
-#define STEP(name, text)                                                                                                                            \
-    {                                                                                                                                               \
-        name, (const unsigned char *)(text), (const unsigned char *)(text) + sizeof(text) - 1                                                       \
+#define STEP(name, text)                                                                                                                   \
+    {                                                                                                                                      \
+        name, (const unsigned char *)(text), (const unsigned char *)(text) + sizeof(text) - 1                                              \
     }
 
 /* The product's own migrations, then `more`. */
@@ -43,7 +43,8 @@ static void older_is_copied_then_migrated(void **state)
     s->store = NULL;
     name_steps();
     const struct embedded more[] = {STEP("", "CREATE TABLE shelf (id INTEGER PRIMARY KEY) STRICT; INSERT INTO shelf VALUES (7)"),
-                                    STEP("", "ALTER TABLE shelf ADD COLUMN place TEXT"), {NULL, NULL, NULL}};
+                                    STEP("", "ALTER TABLE shelf ADD COLUMN place TEXT"),
+                                    {NULL, NULL, NULL}};
     struct embedded named[] = {more[0], more[1], more[2]};
     named[0].name = name_a;
     named[1].name = name_b;
@@ -76,7 +77,8 @@ static void failing_step_leaves_the_step_before(void **state)
     s->store = NULL;
     name_steps();
     struct embedded more[] = {STEP("", "CREATE TABLE shelf (id INTEGER PRIMARY KEY) STRICT"),
-                              STEP("", "INSERT INTO shelf VALUES (1); INSERT INTO nothing VALUES (1)"), {NULL, NULL, NULL}};
+                              STEP("", "INSERT INTO shelf VALUES (1); INSERT INTO nothing VALUES (1)"),
+                              {NULL, NULL, NULL}};
     more[0].name = name_a;
     more[1].name = name_b;
     struct fault f = {.kind = FAULT_NONE};
@@ -127,8 +129,9 @@ static void new_club_that_fails_leaves_nothing(void **state)
 static void every_table_is_strict(void **state)
 {
     struct scratch *s = *state;
-    assert_int_equal(ask(s->path, "SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND type = 'table' AND name NOT LIKE 'sqlite_%'"
-                                  " AND NOT strict"),
+    assert_int_equal(ask(s->path,
+                         "SELECT count(*) FROM pragma_table_list WHERE schema = 'main' AND type = 'table' AND name NOT LIKE 'sqlite_%'"
+                         " AND NOT strict"),
                      0);
     assert_true(ask(s->path, "SELECT count(*) FROM pragma_table_list WHERE strict") > 15);
 }

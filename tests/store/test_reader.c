@@ -27,8 +27,8 @@ static struct deck full_deck(void)
         d.bias_dial.points[i][0] = i;
         d.bias_dial.points[i][1] = at(i);
     }
-    d.eq_dial = (struct dial){.present = true, .low = 0, .high = 10, .step = 1, .zero = ABSENT, .plus = PLUS_LESS, .scale = SCALE_LEARN,
-                              .db_per_unit = ABSENT};
+    d.eq_dial = (struct dial){
+        .present = true, .low = 0, .high = 10, .step = 1, .zero = ABSENT, .plus = PLUS_LESS, .scale = SCALE_LEARN, .db_per_unit = ABSENT};
     d.setup_count = LIMIT_SETUPS;
     for (int i = 0; i < LIMIT_SETUPS; i++) {
         struct setup *u = &d.setups[i];
@@ -68,8 +68,8 @@ static struct calibration full_calibration(void)
     c.bias_stop = STOP_HIGH;
     c.level_stop = STOP_LOW;
     c.bias_method = METHOD_OVERBIAS;
-    double *reals[] = {&c.drop_db, &c.drop_hz, &c.low_db,  &c.high_db,   &c.low_balance_db, &c.high_balance_db, &c.low_hz,
-                       &c.high_hz, &c.tone_db, &c.treble_db, &c.unsteady_db, &c.peak_db};
+    double *reals[] = {&c.drop_db, &c.drop_hz, &c.low_db,  &c.high_db,   &c.low_balance_db, &c.high_balance_db,
+                       &c.low_hz,  &c.high_hz, &c.tone_db, &c.treble_db, &c.unsteady_db,    &c.peak_db};
     for (int i = 0; i < 12; i++)
         *reals[i] = at(i + 3);
     c.settled = false;
@@ -358,8 +358,8 @@ static void each_allocation_failing(void **state)
         mem_fail_at(n, 1);
         struct reader *r = reader_take(s->store, &f);
         struct names all = {"", 0};
-        bool ok = r && read_calibration(r, &c.id, small, &got, &stamp, &f) == READ_OK && read_deck(r, "deck-full", small, &d2, &stamp, &f) == READ_OK &&
-                  walk_decks(r, NULL, 0, deck_name, &all, &f) == READ_OK;
+        bool ok = r && read_calibration(r, &c.id, small, &got, &stamp, &f) == READ_OK &&
+                  read_deck(r, "deck-full", small, &d2, &stamp, &f) == READ_OK && walk_decks(r, NULL, 0, deck_name, &all, &f) == READ_OK;
         mem_fail_at(0, 0);
         reader_give(r);
         arena_free(small);

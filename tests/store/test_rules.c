@@ -203,10 +203,18 @@ static void unknown_references(void **state)
     assert_int_equal(store_last_seq(s->store), 2);
 }
 
-static struct write imported(struct store *s, const struct calibration *c, int revision, const char *origin, const char *member, bool make_void)
+static struct write imported(struct store *s, const struct calibration *c, int revision, const char *origin, const char *member,
+                             bool make_void)
 {
-    struct write w = {.kind = WRITE_CALIBRATION, .calibration = c, .imported = true, .revision = revision, .origin = origin, .member_name = member,
-                      .make_void = make_void, .void_reason = make_void ? "misentry" : NULL, .may_correct_others = true};
+    struct write w = {.kind = WRITE_CALIBRATION,
+                      .calibration = c,
+                      .imported = true,
+                      .revision = revision,
+                      .origin = origin,
+                      .member_name = member,
+                      .make_void = make_void,
+                      .void_reason = make_void ? "misentry" : NULL,
+                      .may_correct_others = true};
     assert_true(store_apply(s, &w, 1, false, false, NULL));
     return w;
 }
@@ -250,7 +258,8 @@ static void imports(void **state)
     struct write home = imported(s->store, &ours, 1, s->store->club_id, "Zoe", false);
     assert_string_equal(home.stamp.origin, "");
     assert_int_equal(ask(s->path, "SELECT count(*) FROM member WHERE name = 'Zoe'"), 2); /* theirs and ours are two people */
-    assert_int_equal(member_called(s->store, "Zoe", ROLE_LOGGER), ask(s->path, "SELECT author FROM calibration WHERE seq = (SELECT max(seq) FROM calibration)"));
+    assert_int_equal(member_called(s->store, "Zoe", ROLE_LOGGER),
+                     ask(s->path, "SELECT author FROM calibration WHERE seq = (SELECT max(seq) FROM calibration)"));
 }
 
 static void tags(void **state)

@@ -10,7 +10,7 @@
 #include <string.h>
 
 #define CLIENTS 64
-#define EACH 40
+#define EACH    40
 
 struct client {
     pthread_t thread;
