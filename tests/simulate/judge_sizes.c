@@ -3,7 +3,7 @@
 #include "judge_sizes.h"
 
 const struct judge_size JUDGE_SIZE[JUDGE_SIZES] = {
-    {150, 150, 25, 10, 30, 8, 1.0, false, 0.38},
+    {150, 150, 25, 8, 24, 6, 1.0, false, 0.38},
     {800, 400, 50, 20, 60, 12, 1.5, false, 0.30},
     {4000, 1000, 250, 40, 120, 25, 2.5, false, 0.27},
 };

@@ -28,40 +28,45 @@ static struct judge_total judged(int size)
     return t;
 }
 
-static void better_than_means(const struct judge_total *t, double bar)
+/* A few clubs scatter about the bar, which `make accuracy` holds over many: so much above it is let through here. */
+#define SCATTER 1.15
+
+static void better_than_means(const struct judge_total *t, int size)
 {
+    double bar = SCATTER * JUDGE_SIZE[size].bar;
     for (int i = 0; i < PLAIN_COUNT; i++)
         assert_true(t->rmse[PLAIN_COUNT] < t->rmse[i]);
     assert_true(t->ratio <= bar);
 }
 
-/* nine in ten of later results: 88 to 93 % is the bar over many clubs; a few clubs scatter by some percent more */
-static void honest_range(const struct judge_total *t)
+/* Nine in ten of later results: 88 to 93 % is the bar over many clubs; a few clubs scatter by some percent more. */
+static void honest_range(const struct judge_total *t, double least)
 {
-    assert_true(t->later >= 0.84 && t->later <= 0.97);
+    assert_true(t->later >= least && t->later <= 0.97);
 }
 
 static void rows_150(void **state)
 {
     (void)state;
     struct judge_total t = judged(0);
-    better_than_means(&t, 0.5);
+    better_than_means(&t, 0);
+    honest_range(&t, 0.80);
 }
 
 static void rows_800(void **state)
 {
     (void)state;
     struct judge_total t = judged(1);
-    better_than_means(&t, 0.5);
-    honest_range(&t);
+    better_than_means(&t, 1);
+    honest_range(&t, 0.85);
 }
 
 static void rows_4000(void **state)
 {
     (void)state;
     struct judge_total t = judged(2);
-    better_than_means(&t, 0.5);
-    honest_range(&t);
+    better_than_means(&t, 2);
+    honest_range(&t, 0.85);
 }
 
 static void from_the_first_row(void **state)
