@@ -1,0 +1,3 @@
+#!/bin/sh
+# readme.sh BINARY: see readme.py
+exec python3 tests/server/readme.py "$@"
