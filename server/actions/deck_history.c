@@ -69,6 +69,11 @@ static void write_signal(struct buffer *b, const struct deck_course *c, const st
     json_member_text(b, "response", RESPONSE[s->response]);
     json_member_text(b, "chart", trend_chart_id(s->at.chart));
     json_member_time(b, "since", since->made_at_us, since->made_at_offset_minutes);
+    for (int i = s->at.since - 1; i >= 0; i--)
+        if (given(c->standing[s->response][i])) { /* the last result of the old state: it changed in between */
+            json_member_time(b, "after", c->results.rows[i].made_at_us, c->results.rows[i].made_at_offset_minutes);
+            break;
+        }
     json_member_time(b, "found_at", found->made_at_us, found->made_at_offset_minutes);
     json_member_fixed(b, "size_db", s->at.size_db, 3);
     json_member_fixed(b, "size_se_db", s->at.size_se_db, 3);
@@ -101,11 +106,56 @@ static void write_era(struct buffer *b, const struct deck_course *c, const struc
     buffer_char(b, '}');
 }
 
+/* The straight line since the last change that was noticed, when there was one in the present era: the model's own line would run through the jump. Least squares with the
+ * prior N(0, usual²), results far out cut. */
+static void line_since(const struct deck_course *c, int64_t from_us, enum response r, double usual, double *per_year, double *se)
+{
+    double level = 0, slope = 0, precision = 1 / (usual * usual);
+    int64_t middle = from_us + (c->results.rows[c->results.count - 1].made_at_us - from_us) / 2;
+    for (int round = 0; round < 30; round++) {
+        double w = 0, wx = 0, wxx = 0, wr = 0, wxr = 0;
+        for (int i = 0; i < c->results.count; i++) {
+            if (c->results.rows[i].made_at_us < from_us || !given(c->standing[r][i]))
+                continue;
+            double x = clock_years_between(middle, c->results.rows[i].made_at_us), sd = c->spread[r][i], most = trend_usual.clip * sd;
+            double rest = fmin(fmax(c->standing[r][i] - level - slope * x, -most), most);
+            w += 1 / (sd * sd), wx += x / (sd * sd), wxx += x * x / (sd * sd), wr += rest / (sd * sd), wxr += x * rest / (sd * sd);
+        }
+        if (w <= 0)
+            break;
+        precision = wxx - wx * wx / w + 1 / (usual * usual);
+        double step = (wxr - wx * wr / w - slope / (usual * usual)) / precision;
+        slope += step;
+        level += (wr - wx * step) / w;
+    }
+    *per_year = slope;
+    *se = 1 / sqrt(precision);
+}
+
+static void per_year(const struct deck_course *c, struct outlook_deck *d)
+{
+    int64_t reset = INT64_MIN, change = INT64_MIN;
+    struct outlook_deck unseen;
+    struct deck nobody = *c->deck;
+    for (int i = 0; i < c->service_count; i++)
+        if (c->services[i].resets)
+            reset = c->services[i].made_at_us;
+    for (int i = 0; i < c->signal_count; i++)
+        change = c->results.rows[c->signals[i].at.since].made_at_us;
+    model_deck(c->view->model, c->deck, CLASS_NONE, d);
+    if (change < reset || change == INT64_MIN)
+        return;
+    nobody.id[0] = 0; /* what decks in general do */
+    model_deck(c->view->model, &nobody, CLASS_NONE, &unseen);
+    for (int r = 0; r < RESPONSES; r++)
+        line_since(c, change, (enum response)r, fmax(unseen.per_year_se[r], 0.05), &d->per_year[r], &d->per_year_se[r]);
+}
+
 static void write_trend(struct buffer *b, const struct deck_course *c)
 {
     struct outlook_deck d;
     int written = 0;
-    model_deck(c->view->model, c->deck, CLASS_NONE, &d);
+    per_year(c, &d);
     buffer_char(b, '{');
     json_member_text(b, "deck", c->deck->id);
     json_name(b, "points");

@@ -197,8 +197,15 @@ static void write_decks(struct buffer *b, const struct stock_page *p, int64_t no
             json_member_fixed(b, "high90_db", s.answer.high90[r], 4);
             json_member_fixed(b, "found_db", g->mean[r], 4);
             json_member_fixed(b, "found_se_db", sqrt(g->variance[r]), 4);
+            struct buffer mark;
+            buffer_init(&mark, 64);
+            if (set->dial->present)
+                dial_reading_text(&mark, set->dial, set->reading);
             json_member_fixed(b, "dial", set->dial->present ? set->reading : ABSENT, 6);
+            json_member_text_or_null(b, "mark", mark.data);
             json_member_text_or_null(b, "unit", set->dial->present ? dial_unit(set->dial) : NULL);
+            json_member_flag(b, "beyond_dial", set->beyond);
+            buffer_free(&mark);
             buffer_char(b, '}');
         }
         buffer_char(b, '}');
