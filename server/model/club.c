@@ -6,6 +6,7 @@
 
 #include "../ground/clock.h"
 #include "../ground/memory.h"
+#include "breaks.h"
 #include "club_fit.h"
 #include "facts.h"
 #include "replay_inside.h"
@@ -144,12 +145,19 @@ bool model_solve(struct model *m, struct fault *f)
     return true;
 }
 
-static bool estimate_all(const struct facts *x, const struct slope_table *slopes, struct variances *v, const volatile bool *stop, struct fault *f)
+/* Variances, then the jumps that the residuals show, then variances with those; at last the range. */
+static bool estimate_all(struct facts *x, const struct slope_table *slopes, struct variances *v, const volatile bool *stop, struct fault *f)
 {
     struct equation_options o = options_of(slopes, SAMPLE_ROWS);
-    struct club_fit fit;
-    bool ok = club_fit_open(&fit, x, &o, f) && club_fit_variances(&fit, v, stop, f);
-    club_fit_free(&fit);
+    bool ok = true;
+    facts_clear_breaks(x);
+    for (int round = 0, found = 1; ok && found && round < 2; round++) {
+        struct club_fit fit;
+        ok = club_fit_open(&fit, x, &o, f) && club_fit_variances(&fit, v, stop, f);
+        if (ok && round == 0 && !breaks_find(&fit, x, &found))
+            ok = out_of_memory(f);
+        club_fit_free(&fit);
+    }
     ok = ok && replay_ranges(x, &o, v, stop, f);
     if (ok)
         v->fitted_us = clock_now_us();
@@ -194,8 +202,9 @@ void model_job_free(struct model_job *j)
 bool model_fit_adopt(struct model *m, struct model_job *j, struct fault *f)
 {
     m->variances = j->variances;
+    bool ok = facts_copy_breaks(&m->facts, &j->facts) || out_of_memory(f);
     model_job_free(j);
-    return model_solve(m, f);
+    return ok && model_solve(m, f);
 }
 
 bool model_refit(struct model *m, struct fault *f)

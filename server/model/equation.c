@@ -11,12 +11,12 @@
 #include <string.h>
 
 const double block_prior[BLOCKS] = {[FAMILY] = 0.6, [STOCK] = 0.8, [BATCH] = 0.25, [TAPE] = 0.25,  [MODEL] = 0.5,      [DECK] = 0.7,
-                                    [CHANNEL] = 0.25, [SETUP] = 0.3, [ERA] = 0.3,  [TREND] = 0.2, [DECK_CLASS] = 0.4, [PAIR] = 0.2};
+                                    [CHANNEL] = 0.25, [SETUP] = 0.3, [ERA] = 0.3,  [TREND] = 0.2, [SEASON] = 0.2, [DECK_CLASS] = 0.4, [PAIR] = 0.2};
 
 const char *block_name(enum block b)
 {
     static const char *const names[BLOCKS] = {"family", "stock",   "batch", "tape", "deck model",       "deck",
-                                              "channel", "setup", "era",   "change over time", "deck and class", "pair"};
+                                              "channel", "setup", "era",   "change over time", "season", "deck and class", "pair"};
     return names[b];
 }
 
@@ -30,7 +30,7 @@ double place_value(double part)
     return given(part) ? part - 0.5 : 0;
 }
 
-void level_keys_of(const struct facts *x, const struct fact_row *row, struct level_key key[BLOCKS])
+void level_keys_of(const struct facts *x, const struct fact_row *row, int64_t deck_last_us, struct level_key key[BLOCKS])
 {
     const struct fact_deck *d = x->decks[row->deck];
     const struct fact_stock *s = x->stocks[row->stock];
@@ -58,6 +58,8 @@ void level_keys_of(const struct facts *x, const struct fact_row *row, struct lev
     if (resets)
         key[ERA] = (struct level_key){row->deck, era, 0};
     key[TREND] = (struct level_key){row->deck, era, 0};
+    int64_t back = deck_last_us - row->made_at_us;
+    key[SEASON] = (struct level_key){row->deck, era, back > 0 ? (int)(back / SEASON_US) : 0};
     key[DECK_CLASS] = (struct level_key){row->deck, (int)s->tape_class, 0};
     key[PAIR] = (struct level_key){row->deck, row->stock, 0};
 }
@@ -194,6 +196,19 @@ static bool put_level(struct equation *q, enum block b, const struct level_key *
     return true;
 }
 
+static bool find_last(struct equation *q, const struct facts *x)
+{
+    q->deck_last_us = mem_zero((size_t)x->deck_count + 1, sizeof *q->deck_last_us);
+    for (int d = 0; q->deck_last_us && d < x->deck_count; d++)
+        q->deck_last_us[d] = CLOCK_NONE;
+    for (int i = 0; q->deck_last_us && i < q->rows; i++) {
+        const struct fact_row *row = &x->rows[q->fact[i]];
+        if (row->made_at_us > q->deck_last_us[row->deck])
+            q->deck_last_us[row->deck] = row->made_at_us;
+    }
+    return q->deck_last_us != NULL;
+}
+
 static bool find_levels(struct equation *q, const struct facts *x)
 {
     int room[BLOCKS] = {0};
@@ -201,8 +216,9 @@ static bool find_levels(struct equation *q, const struct facts *x)
     if (!q->level)
         return false;
     for (int i = 0; i < q->rows; i++) {
+        const struct fact_row *row = &x->rows[q->fact[i]];
         struct level_key key[BLOCKS];
-        level_keys_of(x, &x->rows[q->fact[i]], key);
+        level_keys_of(x, row, q->deck_last_us[row->deck], key);
         for (int b = 0; b < BLOCKS; b++)
             if (!put_level(q, (enum block)b, &key[b], room, &q->level[i][b]))
                 return false;
@@ -223,15 +239,12 @@ static bool find_eras(struct equation *q, const struct facts *x)
     q->era_middle_us = mem_zero(eras, sizeof *q->era_middle_us);
     q->era_first_us = mem_zero(eras, sizeof *q->era_first_us);
     q->era_last_us = mem_zero(eras, sizeof *q->era_last_us);
-    q->deck_last_us = mem_zero((size_t)x->deck_count + 1, sizeof *q->deck_last_us);
-    if (!q->era_middle_us || !q->era_first_us || !q->era_last_us || !q->deck_last_us)
+    if (!q->era_middle_us || !q->era_first_us || !q->era_last_us)
         return false;
     for (int e = 0; e < q->count[TREND]; e++) {
         q->era_first_us[e] = INT64_MAX;
         q->era_last_us[e] = INT64_MIN;
     }
-    for (int d = 0; d < x->deck_count; d++)
-        q->deck_last_us[d] = CLOCK_NONE;
     for (int i = 0; i < q->rows; i++) {
         const struct fact_row *row = &x->rows[q->fact[i]];
         int e = q->level[i][TREND];
@@ -239,8 +252,6 @@ static bool find_eras(struct equation *q, const struct facts *x)
             q->era_first_us[e] = row->made_at_us;
         if (row->made_at_us > q->era_last_us[e])
             q->era_last_us[e] = row->made_at_us;
-        if (row->made_at_us > q->deck_last_us[row->deck])
-            q->deck_last_us[row->deck] = row->made_at_us;
     }
     for (int e = 0; e < q->count[TREND]; e++)
         q->era_middle_us[e] = q->era_first_us[e] + (q->era_last_us[e] - q->era_first_us[e]) / 2;
@@ -312,7 +323,7 @@ static bool fill_rows(struct equation *q, const struct facts *x, const struct eq
 bool equation_build(struct equation *q, const struct facts *x, const struct equation_options *o)
 {
     *q = (struct equation){0};
-    if (put_in_order(q, x, o) && find_levels(q, x) && find_eras(q, x) && fill_rows(q, x, o))
+    if (put_in_order(q, x, o) && find_last(q, x) && find_levels(q, x) && find_eras(q, x) && fill_rows(q, x, o))
         return true;
     equation_free(q);
     return false;

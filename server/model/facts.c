@@ -159,12 +159,8 @@ static void remove_service(struct fact_deck *d, const struct uuid *id)
         }
 }
 
-bool facts_put_service(struct facts *x, const struct service *s, bool is_void)
+static bool put_service(struct fact_deck *d, const struct fact_service *new)
 {
-    int number = facts_deck(x, s->deck);
-    if (number < 0)
-        return true; /* not known: nothing it could explain */
-    struct fact_deck *d = x->decks[number];
     if (d->service_count == d->service_room) {
         int room = d->service_room ? d->service_room * 2 : 4;
         struct fact_service *more = mem_grow(d->services, (size_t)room, sizeof *more);
@@ -173,17 +169,51 @@ bool facts_put_service(struct facts *x, const struct service *s, bool is_void)
         d->services = more;
         d->service_room = room;
     }
-    remove_service(d, &s->id);
-    if (is_void)
-        return true;
-    struct fact_service new = {.id = s->id, .made_at_us = s->made_at_us, .resets = s->resets,
-                               .shift = {given(s->bias_shift_db) ? s->bias_shift_db : 0, given(s->level_shift_db) ? s->level_shift_db : 0}};
     int at = d->service_count++;
-    while (at > 0 && service_before(&new, &d->services[at - 1])) {
+    while (at > 0 && service_before(new, &d->services[at - 1])) {
         d->services[at] = d->services[at - 1];
         at--;
     }
-    d->services[at] = new;
+    d->services[at] = *new;
+    return true;
+}
+
+bool facts_put_service(struct facts *x, const struct service *s, bool is_void)
+{
+    int number = facts_deck(x, s->deck);
+    if (number < 0)
+        return true; /* not known: nothing it could explain */
+    struct fact_service new = {.id = s->id, .made_at_us = s->made_at_us, .resets = s->resets,
+                               .shift = {given(s->bias_shift_db) ? s->bias_shift_db : 0, given(s->level_shift_db) ? s->level_shift_db : 0}};
+    remove_service(x->decks[number], &s->id);
+    return is_void || put_service(x->decks[number], &new);
+}
+
+bool facts_put_break(struct facts *x, int deck, int64_t when)
+{
+    struct fact_service new = {.made_at_us = when, .resets = true, .found = true};
+    return put_service(x->decks[deck], &new);
+}
+
+void facts_clear_breaks(struct facts *x)
+{
+    for (int d = 0; d < x->deck_count; d++) {
+        struct fact_deck *k = x->decks[d];
+        int kept = 0;
+        for (int i = 0; i < k->service_count; i++)
+            if (!k->services[i].found)
+                k->services[kept++] = k->services[i];
+        k->service_count = kept;
+    }
+}
+
+bool facts_copy_breaks(struct facts *to, const struct facts *from)
+{
+    facts_clear_breaks(to);
+    for (int d = 0; d < from->deck_count && d < to->deck_count; d++)
+        for (int i = 0; i < from->decks[d]->service_count; i++)
+            if (from->decks[d]->services[i].found && !facts_put_break(to, d, from->decks[d]->services[i].made_at_us))
+                return false;
     return true;
 }
 

@@ -14,7 +14,8 @@
 struct fact_service {
     struct uuid id;
     int64_t made_at_us;
-    bool resets, is_void;
+    bool resets;
+    bool found; /* nobody wrote it down: see breaks.h */
     double shift[2]; /* 0 where not known */
 };
 
@@ -76,6 +77,11 @@ int facts_stock(const struct facts *x, const char *id);  /* −1 */
 int facts_row(const struct facts *x, const struct uuid *id); /* −1 */
 /* A copy that shares nothing. */
 bool facts_copy(struct facts *to, const struct facts *from) __attribute__((warn_unused_result));
+
+/* Eras that the results themselves show. Clearing takes out only those; copying takes those of `from` for the same decks. */
+bool facts_put_break(struct facts *x, int deck, int64_t when);
+void facts_clear_breaks(struct facts *x);
+bool facts_copy_breaks(struct facts *to, const struct facts *from);
 
 /* Known shifts up to and including `when`, added up; and how many resets came before or at it (the era). */
 void facts_shift(const struct fact_deck *d, int64_t when, double shift[2]);

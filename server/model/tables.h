@@ -63,7 +63,7 @@ struct mixture {
 };
 void mixture_add(struct mixture *m, int column, double value); /* column < 0 or value 0: nothing */
 void stock_mixture(const struct view_stock *s, enum response r, struct mixture *out);
-/* `timed`: with the era and trend of the base's instant. */
+/* `timed`: with the era, season and trend of the base's instant. */
 void base_mixture(const struct tables *t, int base, bool timed, struct mixture *out);
 static inline int column_of_effect(int effect)
 {

@@ -43,6 +43,7 @@ void base_mixture(const struct tables *t, int base, bool timed, struct mixture *
     if (timed && d->base_era >= 0) {
         mixture_add(out, column_of_effect(t->eras[d->base_era].era_effect), 1);
         mixture_add(out, column_of_effect(t->eras[d->base_era].trend_effect), t->bases[base].base_years);
+        mixture_add(out, column_of_effect(t->eras[d->base_era].season_effect), 1);
     }
 }
 
