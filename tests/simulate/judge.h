@@ -53,7 +53,7 @@ struct judge_score {
     double seconds;           /* learning and settling */
 };
 
-/* Makes the club, feeds every estimator, adds to its score. `truth_only` skips the ranges. False when an estimator failed. */
+/* Makes the club, feeds every estimator, adds to its score. False when an estimator failed. */
 bool judge(const struct judge_case *k, struct estimator *(*make)(const struct club *c, int which), int estimators,
            struct judge_score *scores);
 double judge_rmse(double sum_sq, long n);
