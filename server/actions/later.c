@@ -20,5 +20,3 @@ static enum action_result later(struct exchange *x)
     }
 
 LATER(action_openapi)
-LATER(action_track_record)
-LATER(action_chart_track_record)

@@ -10,6 +10,38 @@
 #include <sys/syscall.h>
 #include <unistd.h>
 
+static void say_failed(const struct live *l, const char *what, const struct fault *f)
+{
+    char text[400];
+    if (!l->give_up)
+        log_line(LOG_ERROR, what, "why", fault_text(f, text, sizeof text), NULL);
+}
+
+static bool run_fit(struct live *l, struct model_job *job)
+{
+    struct fault f = {0};
+    bool ok = model_job_run(job, &l->give_up, &f);
+    if (!ok)
+        say_failed(l, "estimation failed", &f);
+    return ok;
+}
+
+static bool run_replay(struct live *l, struct model_job *job)
+{
+    struct fault f = {0};
+    struct view *v = live_take(l);
+    int64_t as_of = v->as_of;
+    view_give(v);
+    struct track *t = track_make(job, as_of, &l->give_up, &f);
+    model_job_free(job);
+    bool ok = t && (l->give_up || track_store(l, t, &f));
+    if (!ok)
+        say_failed(l, "the track record could not be made or stored", &f);
+    if (t)
+        track_publish(l, t);
+    return ok;
+}
+
 void *estimator_main(void *user)
 {
     struct live *l = user;
@@ -22,23 +54,24 @@ void *estimator_main(void *user)
         if (l->stopping)
             break;
         struct model_job *job = l->job;
+        bool replay = l->job_is_replay;
         l->job_running = true;
         pthread_mutex_unlock(&l->lock);
-        struct fault f = {0};
         int64_t start = clock_monotonic_us();
-        bool ok = model_job_run(job, &l->give_up, &f);
+        bool ok = replay ? run_replay(l, job) : run_fit(l, job);
         int64_t end = clock_monotonic_us();
-        char text[400];
-        if (!ok && !l->give_up)
-            log_line(LOG_ERROR, "estimation failed", "why", fault_text(&f, text, sizeof text), NULL);
         pthread_mutex_lock(&l->lock);
         l->job_running = false;
-        l->job_done = true;
-        l->job_ok = ok;
-        l->fitted_us = end;
-        l->fit_took_us = end - start;
-        l->figures.fits++;
-        l->figures.fit_last_us = end - start;
+        if (replay) {
+            l->job = NULL; /* it was the estimator's own */
+        } else {
+            l->job_done = true;
+            l->job_ok = ok;
+            l->fitted_us = end;
+            l->fit_took_us = end - start;
+            l->figures.fits++;
+            l->figures.fit_last_us = end - start;
+        }
         pthread_cond_broadcast(&l->wake);
     }
     pthread_mutex_unlock(&l->lock);

@@ -9,6 +9,7 @@
 #define BIASBOOK_LIVE_INSIDE_H
 
 #include "live.h"
+#include "track.h"
 
 #include <pthread.h>
 
@@ -20,10 +21,12 @@ struct model_hold {
 struct live {
     struct store *store;
     struct keyring *keys;
+    struct sessions *sessions;
     struct model *model;
 
     pthread_mutex_t view_lock;
     struct view *view;
+    struct track *track;
 
     pthread_mutex_t lock;
     pthread_cond_t wake;
@@ -31,11 +34,13 @@ struct live {
     bool threads, stopping;
     volatile bool give_up;    /* tells a running fit to stop */
     int64_t target;           /* change the solver should reach */
-    bool services_changed, catalog_stale;
+    bool services_changed, catalog_stale, keys_stale;
     int64_t start_seq;        /* what "ready" means */
     int64_t as_of;            /* of the published model */
     struct model_job *job;    /* waiting for the estimator, or with it */
     bool job_running, job_done, job_ok;
+    bool job_is_replay;       /* it makes the track record and ends with the estimator */
+    bool track_due;           /* variances are new since the last replay */
     int64_t changed_us, fitted_us, fit_took_us; /* monotonic */
     long changes_since_fit;
     struct live_figures figures;

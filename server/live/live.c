@@ -210,7 +210,11 @@ static bool first_answer(struct live *l, const struct live_options *options, str
     if (!options->refit_first && !(options->no_threads && l->as_of < l->start_seq))
         return true;
     l->services_changed = true;
-    return solver_catch_up(l, l->start_seq, f) && model_refit(l->model, f) && solver_publish(l, l->start_seq, f);
+    if (!solver_catch_up(l, l->start_seq, f) || !model_refit(l->model, f) || !solver_publish(l, l->start_seq, f))
+        return false;
+    l->changes_since_fit = 0; /* just estimated */
+    l->track_due = true;
+    return true;
 }
 
 static bool start_threads(struct live *l, struct fault *f)
@@ -246,6 +250,7 @@ static struct live *make(struct store *s)
     pthread_cond_init(&l->wake, &monotonic);
     pthread_condattr_destroy(&monotonic);
     l->keys = keyring_new();
+    l->sessions = sessions_new();
     l->model = model_new();
     return l;
 }
@@ -253,7 +258,7 @@ static struct live *make(struct store *s)
 struct live *live_open(struct store *s, const struct live_options *options, struct fault *f)
 {
     struct live *l = make(s);
-    if (!l || !l->keys || !l->model) {
+    if (!l || !l->keys || !l->sessions || !l->model) {
         fault_add(f, FAULT_MEMORY, "", "memory", "out of memory at start");
         live_close(l);
         return NULL;
@@ -305,7 +310,9 @@ void live_close(struct live *l)
             log_line(LOG_WARN, "tables not saved", "why", f.items[0].detail, NULL);
     }
     view_give(l->view);
+    track_drop(l->track);
     keyring_free(l->keys);
+    sessions_free(l->sessions);
     model_free(l->model);
     pthread_cond_destroy(&l->wake);
     pthread_mutex_destroy(&l->lock);
@@ -341,9 +348,39 @@ bool live_wait(struct live *l, int64_t seq, int timeout_ms)
     return there;
 }
 
-bool live_find_key(struct live *l, const char *key, struct member_record *out)
+bool live_find_key(struct live *l, const char *key, struct key_holder *out)
 {
     return keyring_find(l->keys, key, out);
+}
+
+bool live_reload_keys(struct live *l, struct fault *f)
+{
+    bool fresh = keyring_load(l->keys, l->store, f);
+    pthread_mutex_lock(&l->lock);
+    l->keys_stale = l->keys_stale || !fresh;
+    pthread_mutex_unlock(&l->lock);
+    return fresh;
+}
+
+bool live_session_open(struct live *l, int64_t key, int64_t now_us, char token[SESSION_TEXT])
+{
+    return sessions_open(l->sessions, key, now_us, token);
+}
+
+bool live_session_find(struct live *l, const char *token, struct key_holder *out)
+{
+    int64_t key = sessions_key(l->sessions, token, clock_now_us());
+    if (!key)
+        return false;
+    if (keyring_holder(l->keys, key, out))
+        return true;
+    sessions_end(l->sessions, token);
+    return false;
+}
+
+void live_session_end(struct live *l, const char *token)
+{
+    sessions_end(l->sessions, token);
 }
 
 void live_figures(struct live *l, struct live_figures *out)

@@ -16,7 +16,6 @@
 #define QUIET_US 300000LL       /* no change for so long: a good moment to estimate variances */
 #define FIT_SHARE 10            /* under steady change a fit takes at most one part in so many of the time */
 #define POLL_MS 500             /* how often another process's changes are looked for: contract says within a second */
-#define SAVE_EVERY_FIT true
 
 struct feeding {
     struct live *live;
@@ -120,8 +119,9 @@ static void say(const char *what, const struct fault *f)
 
 static void look_outside(struct live *l)
 {
+    keyring_save_uses(l->keys, l->store);
     pthread_mutex_lock(&l->lock);
-    bool stale = l->catalog_stale;
+    bool stale = l->catalog_stale || l->keys_stale;
     pthread_mutex_unlock(&l->lock);
     if (!store_changed_outside(l->store) && !stale)
         return;
@@ -131,7 +131,7 @@ static void look_outside(struct live *l)
         return;
     }
     pthread_mutex_lock(&l->lock);
-    l->catalog_stale = false;
+    l->catalog_stale = l->keys_stale = false;
     l->services_changed = true;
     int64_t seq = store_last_seq(l->store);
     if (seq > l->target)
@@ -168,8 +168,11 @@ static void take_fit(struct live *l, struct model_job *job, bool worked)
         return;
     }
     model_held(l->model, &held);
-    if (!solver_publish(l, held.as_of, &f) || (SAVE_EVERY_FIT && !solver_save(l, &f)))
+    if (!solver_publish(l, held.as_of, &f) || !solver_save(l, &f))
         say("a fit could not be published", &f);
+    pthread_mutex_lock(&l->lock);
+    l->track_due = true;
+    pthread_mutex_unlock(&l->lock);
 }
 
 /* With the lock held. Variances are worth estimating again: something changed, and either all is quiet or the last time is long enough ago. */
@@ -182,18 +185,25 @@ static bool fit_due(const struct live *l, int64_t now)
     return now - l->fitted_us >= FIT_SHARE * l->fit_took_us + 1000000LL;
 }
 
-static void begin_fit(struct live *l)
+/* With the lock held. The track record waits until nothing else does. */
+static bool replay_due(const struct live *l, int64_t now)
+{
+    return l->track_due && !l->job && !l->changes_since_fit && now - l->changed_us >= QUIET_US;
+}
+
+static void begin_job(struct live *l, bool replay)
 {
     struct fault f = {0};
     struct model_job *job = model_fit_begin(l->model, &f);
-    if (!job) {
-        say("a fit could not be begun", &f);
-        l->changes_since_fit = 0; /* with the next change again */
-        return;
-    }
-    l->changes_since_fit = 0;
+    if (!job)
+        say(replay ? "a replay could not be begun" : "a fit could not be begun", &f);
     pthread_mutex_lock(&l->lock);
+    if (replay)
+        l->track_due = false; /* if it failed: with the next fit again */
+    else
+        l->changes_since_fit = 0;
     l->job = job;
+    l->job_is_replay = replay;
     l->job_done = false;
     pthread_cond_broadcast(&l->wake);
     pthread_mutex_unlock(&l->lock);
@@ -225,8 +235,8 @@ void *solver_main(void *user)
         if (finished) {
             l->job = NULL;
             l->job_done = false;
-        } else if (!behind && now - looked < POLL_MS * 1000LL && !fit_due(l, now)) {
-            wait_ms(l, fit_due(l, now + QUIET_US) ? 50 : POLL_MS);
+        } else if (!behind && now - looked < POLL_MS * 1000LL && !fit_due(l, now) && !replay_due(l, now)) {
+            wait_ms(l, fit_due(l, now + QUIET_US) || replay_due(l, now + QUIET_US) ? 50 : POLL_MS);
             continue;
         }
         pthread_mutex_unlock(&l->lock);
@@ -239,9 +249,10 @@ void *solver_main(void *user)
         if (finished)
             take_fit(l, finished, worked);
         pthread_mutex_lock(&l->lock);
-        if (fit_due(l, clock_monotonic_us())) {
+        bool fit = fit_due(l, clock_monotonic_us());
+        if (fit || replay_due(l, clock_monotonic_us())) {
             pthread_mutex_unlock(&l->lock);
-            begin_fit(l);
+            begin_job(l, !fit);
             pthread_mutex_lock(&l->lock);
         }
     }
