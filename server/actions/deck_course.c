@@ -11,8 +11,6 @@
 #include <string.h>
 
 #define COMPARED 40      /* results on either side of a service */
-#define OWN_SHARE_DB 0.3 /* how far a stock's own estimate may have followed this deck when all its results are from it */
-#define LEAST_CHANGE_DB 0.15 /* what a chart noticed and is smaller, or not twice its own error, is nothing to anybody */
 #define CHECK_SD_DB 0.25 /* one playback check against the next: contact and azimuth of the day; from memory */
 
 static bool out_of_memory(struct fault *f)
@@ -105,141 +103,22 @@ static bool read_all(struct house *house, struct deck_course *c, struct fault *f
 
 /* ---- standings ---- */
 
-static double known_shift(const struct deck_course *c, int64_t at_us, enum response r)
+static bool follow(struct deck_course *c)
 {
-    double sum = 0;
-    for (int i = 0; i < c->service_count && c->services[i].made_at_us <= at_us; i++) {
-        double shift = r == BIAS ? c->services[i].bias_shift_db : c->services[i].level_shift_db;
-        sum += given(shift) ? shift : 0;
-    }
-    return sum;
-}
-
-static bool reset_between(const struct deck_course *c, int64_t after_us, int64_t until_us)
-{
-    for (int i = 0; i < c->service_count; i++)
-        if (c->services[i].resets && c->services[i].made_at_us > after_us && c->services[i].made_at_us <= until_us)
-            return true;
-    return false;
-}
-
-/* What one response needs while it is worked out; one allocation. */
-struct work {
-    struct course_row *rows;
-    struct course_effect *stocks, *tapes, *levels;
-    const struct stock **stock;
-    struct trend_result *results;
-    int *kept, *room_int, *tape_number; /* kept: index into results.rows */
-    double *room_double, *own;
-    int n, stock_count, tape_count;
-};
-
-static void work_free(struct work *w)
-{
-    mem_free(w->rows);
-    mem_free(w->stocks);
-    mem_free(w->tapes);
-    mem_free(w->levels);
-    mem_free(w->stock);
-    mem_free(w->results);
-    mem_free(w->kept);
-    mem_free(w->room_int);
-    mem_free(w->tape_number);
-    mem_free(w->room_double);
-    mem_free(w->own);
-}
-
-static bool work_make(struct work *w, int count)
-{
-    size_t n = (size_t)count + 1;
-    *w = (struct work){.rows = mem_zero(n, sizeof *w->rows), .stocks = mem_zero(n, sizeof *w->stocks), .tapes = mem_zero(n, sizeof *w->tapes),
-                       .levels = mem_zero(n, sizeof *w->levels), .stock = mem_zero(n, sizeof(const struct stock *)), .results = mem_zero(n, sizeof *w->results),
-                       .kept = mem_zero(n, sizeof *w->kept), .room_int = mem_zero(n, sizeof *w->room_int), .tape_number = mem_zero(n * 3, sizeof *w->tape_number),
-                       .room_double = mem_zero(n, sizeof *w->room_double), .own = mem_zero(n, sizeof *w->own)};
-    return w->rows && w->stocks && w->tapes && w->levels && w->stock && w->results && w->kept && w->room_int && w->tape_number && w->room_double && w->own;
-}
-
-static int stock_number(struct work *w, const struct stock *s)
-{
-    int k = 0;
-    while (k < w->stock_count && w->stock[k] != s)
-        k++;
-    if (k == w->stock_count)
-        w->stock[w->stock_count++] = s;
-    return k;
-}
-
-/* Results of this response in order, each minus what the club says of its stock; the known shifts taken off. */
-static void fill_rows(const struct deck_course *c, enum response r, struct work *w)
-{
-    double place = 0;
-    for (int i = 0; i < c->results.count; i++) {
+    size_t n = (size_t)c->results.count + 1, m = (size_t)c->service_count + 1;
+    struct course_result *results = mem_zero(n, sizeof *results);
+    struct course_service *services = mem_zero(m, sizeof *services);
+    bool ok = results && services;
+    for (int i = 0; ok && i < c->results.count; i++) {
         const struct result *row = &c->results.rows[i];
-        if (row->left_out || !given(row->flat[r]))
-            continue;
-        struct course_row *to = &w->rows[w->n];
-        double sd = result_sd(row, &c->club, r);
-        /* names are numbered over tapes, batches and members together: at most three a result */
-        if (row->tape >= 0 && !w->tape_number[row->tape])
-            w->tape_number[row->tape] = ++w->tape_count;
-        *to = (struct course_row){.y = row->flat[r] - result_expected(row, 1u << PART_STOCK | 1u << PART_WAY | 1u << PART_DECK, r) - known_shift(c, row->made_at_us, r),
-                                  .variance = sd * sd, .stock = stock_number(w, row->stock), .tape = row->tape < 0 ? -1 : w->tape_number[row->tape] - 1,
-                                  .reset = w->n > 0 && reset_between(c, c->results.rows[w->kept[w->n - 1]].made_at_us, row->made_at_us)};
-        w->own[to->stock] += 1;
-        place += row->part[PART_DECK][r];
-        w->kept[w->n++] = i;
+        results[i] = (struct course_result){row->made_at_us, row->stock, row->tape, !row->left_out, &row->is};
     }
-    for (int i = 0; i < w->n; i++) /* the deck's own place, not its class's, comes back in */
-        w->rows[i].y += place / w->n;
-}
-
-/* How far a stock may stand from what the club says of it, on this deck. */
-static void fill_stocks(const struct deck_course *c, enum response r, struct work *w)
-{
-    for (int k = 0; k < w->stock_count; k++) {
-        struct outlook_stock o;
-        model_stock(c->view->model, w->stock[k], &o);
-        double doubt = fmin(o.se[r], o.spread[r]), share = o.rows > 0 ? fmin(w->own[k] / (double)o.rows, 1) : 1;
-        double variance = doubt * doubt + o.pair_sd[r] * o.pair_sd[r] + share * share * OWN_SHARE_DB * OWN_SHARE_DB;
-        w->stocks[k].sd = sqrt(variance);
-    }
-}
-
-static void watch(struct deck_course *c, enum response r, struct work *w)
-{
-    struct trend_signal found[LIMIT_SIGNALS];
-    for (int i = 0; i < w->n; i++)
-        w->results[i] = (struct trend_result){.made_at_us = c->results.rows[w->kept[i]].made_at_us, .tape = (uint64_t)(w->rows[i].tape + 1),
-                                              .residual = w->rows[i].residual, .sd = w->rows[i].sd, .tape_sd = c->club.tape_sd[r], .reset = w->rows[i].reset};
-    int n = trend_watch(w->results, w->n, &trend_usual, NULL, found, LIMIT_SIGNALS, w->room_int, w->room_double);
-    for (int i = 0; i < n && i < LIMIT_SIGNALS && c->signal_count < LIMIT_SIGNALS; i++) {
-        if (fabs(found[i].size_db) < fmax(LEAST_CHANGE_DB, 2 * found[i].size_se_db))
-            continue;
-        found[i].since = w->kept[found[i].since];
-        found[i].found = w->kept[found[i].found];
-        c->signals[c->signal_count++] = (struct course_signal){r, found[i]};
-    }
-}
-
-static bool follow(struct deck_course *c, enum response r)
-{
-    struct work w;
-    bool ok = work_make(&w, c->results.count);
-    if (ok) {
-        fill_rows(c, r, &w);
-        fill_stocks(c, r, &w);
-        if (w.n)
-            course_fit(w.rows, w.n, w.stocks, w.stock_count, w.tapes, w.tape_count, c->club.tape_sd[r], w.levels);
-        for (int i = 0; i < c->results.count; i++)
-            c->standing[r][i] = c->spread[r][i] = ABSENT;
-        for (int i = 0; i < w.n; i++) {
-            int at = w.kept[i];
-            c->standing[r][at] = w.rows[i].residual + known_shift(c, c->results.rows[at].made_at_us, r);
-            c->spread[r][at] = w.rows[i].sd;
-        }
-        watch(c, r, &w);
-    }
-    work_free(&w);
+    for (int i = 0; ok && i < c->service_count; i++)
+        services[i] = (struct course_service){c->services[i].made_at_us, c->services[i].resets, {c->services[i].bias_shift_db, c->services[i].level_shift_db}};
+    ok = ok && model_course(c->view->model, c->deck, results, c->results.count, c->results.name_count, services, c->service_count, c->standing, c->spread,
+                            c->signals, LIMIT_SIGNALS, &c->signal_count);
+    mem_free(results);
+    mem_free(services);
     return ok;
 }
 
@@ -264,12 +143,6 @@ int deck_course_between(const struct deck_course *c, int64_t from_us, int64_t to
         out[n++] = i;
     }
     return n;
-}
-
-static int signal_by_time(const void *a, const void *b)
-{
-    const struct course_signal *x = a, *y = b;
-    return x->at.since != y->at.since ? x->at.since - y->at.since : (int)x->response - (int)y->response;
 }
 
 static bool sum_up(const struct deck_course *c, struct deck_era *e)
@@ -358,12 +231,10 @@ bool deck_course_make(struct house *house, const struct view *v, const struct de
     for (int r = 0; r < RESPONSES; r++) {
         out->standing[r] = mem_zero((size_t)out->results.count + 1, sizeof *out->standing[r]);
         out->spread[r] = mem_zero((size_t)out->results.count + 1, sizeof *out->spread[r]);
-        if (!out->standing[r] || !out->spread[r] || !follow(out, (enum response)r))
+        if (!out->standing[r] || !out->spread[r])
             return out_of_memory(f);
     }
-    if (out->signal_count)
-        qsort(out->signals, (size_t)out->signal_count, sizeof *out->signals, signal_by_time);
-    return find_eras(out) || out_of_memory(f);
+    return (follow(out) && find_eras(out)) || out_of_memory(f);
 }
 
 void deck_course_free(struct deck_course *c)

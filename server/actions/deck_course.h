@@ -6,14 +6,7 @@
 #ifndef BIASBOOK_ACTIONS_DECK_COURSE_H
 #define BIASBOOK_ACTIONS_DECK_COURSE_H
 
-#include "../trade/course.h"
-#include "../trade/trend.h"
 #include "results.h"
-
-struct course_signal {
-    enum response response;
-    struct trend_signal at;   /* since and found are indices of results.rows */
-};
 
 enum era_begin { BEGINS_FIRST, BEGINS_SERVICE, BEGINS_SIGNAL };
 struct deck_era {

@@ -29,8 +29,8 @@ static void write_point(struct buffer *b, const struct deck_course *c, int i)
     json_member_text(b, "calibration", uuid_format(&row->id, id));
     for (int r = 0; r < RESPONSES; r++) {
         double value = c->standing[r][i];
-        if (!given(value) && given(row->flat[r])) /* left out of the fit, still worth seeing */
-            value = row->flat[r] - result_expected(row, 1u << PART_STOCK | 1u << PART_WAY, (enum response)r);
+        if (!given(value) && given(row->is.flat[r])) /* left out of the fit, still worth seeing */
+            value = row->is.flat[r] - outlook_expected(&row->is, 1u << PART_STOCK | 1u << PART_WAY, (enum response)r);
         json_member_fixed(b, RESPONSE[r], value, 3);
     }
     json_member_text(b, "stock", row->stock->id);
@@ -326,8 +326,8 @@ static double scatter_of(const struct deck_course *c, enum response r, double *r
     int n = 0;
     for (int i = 0; i < c->results.count; i++) {
         const struct result *row = &c->results.rows[i];
-        if (!row->left_out && given(row->flat[r]))
-            room[n++] = fabs(row->flat[r] - result_expected(row, ALL_PARTS, r));
+        if (!row->left_out && given(row->is.flat[r]))
+            room[n++] = fabs(row->is.flat[r] - outlook_expected(&row->is, ALL_PARTS, r));
     }
     return n ? summary_of(room, (size_t)n).median * 1.4826 : ABSENT; /* of a normal: sd = 1.4826 · median of |x| */
 }

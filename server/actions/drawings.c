@@ -116,10 +116,10 @@ static bool draw_results(struct house *house, const struct view *v, const struct
         ok = out_of_memory(f);
     for (int i = 0; ok && i < r.count; i++) {
         const struct result *row = &r.rows[i];
-        if (!given(row->flat[d->response]) || (row->left_out && !strcmp(row->left_out, "void")))
+        if (!given(row->is.flat[d->response]) || (row->left_out && !strcmp(row->left_out, "void")))
             continue;
         /* as on an average deck, so that results of all decks lie on one sheet */
-        double value = row->flat[d->response] - result_expected(row, 1u << PART_DECK | 1u << PART_TIME | 1u << PART_WAY, d->response);
+        double value = row->is.flat[d->response] - outlook_expected(&row->is, 1u << PART_DECK | 1u << PART_TIME | 1u << PART_WAY, d->response);
         points[n] = (struct chart_point){row->made_at_us, value, row->left_out != NULL};
         odd += points[n++].odd;
     }
@@ -204,7 +204,7 @@ static bool draw_course(const struct deck_course *c, const struct exchange *x, s
         bool told = given(c->standing[r][i]);
         if (row->left_out && !strcmp(row->left_out, "void"))
             continue;
-        double value = told ? c->standing[r][i] : row->flat[r] - result_expected(row, 1u << PART_STOCK | 1u << PART_WAY, r);
+        double value = told ? c->standing[r][i] : row->is.flat[r] - outlook_expected(&row->is, 1u << PART_STOCK | 1u << PART_WAY, r);
         if (given(value))
             points[n++] = (struct chart_point){row->made_at_us, value, !told};
     }

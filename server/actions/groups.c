@@ -55,10 +55,10 @@ static void summarise(const struct results *r, const struct member *m, int n, un
         int count = 0;
         for (int i = 0; i < n; i++) {
             const struct result *row = &r->rows[m[i].row];
-            if (!given(row->flat[q]))
+            if (!given(row->is.flat[q]))
                 continue;
-            double sd = result_sd(row, scatter, (enum response)q);
-            x[count] = row->flat[q] - result_expected(row, taken_off, (enum response)q);
+            double sd = outlook_sd(&row->is, scatter, (enum response)q);
+            x[count] = row->is.flat[q] - outlook_expected(&row->is, taken_off, (enum response)q);
             v[count++] = sd * sd;
         }
         out->mean[q] = robust_mean(x, v, count, &out->variance[q]);

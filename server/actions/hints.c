@@ -228,8 +228,8 @@ static bool gather(struct page *p)
         if (row->deck == c->deck || row->left_out)
             continue;
         for (int r = 0; r < RESPONSES; r++) {
-            double one = result_sd(row, &c->club, (enum response)r);
-            value[r] = row->flat[r] - result_expected(row, ALL_PARTS & ~(1u << PART_TAPE), (enum response)r);
+            double one = outlook_sd(&row->is, &c->club, (enum response)r);
+            value[r] = row->is.flat[r] - outlook_expected(&row->is, ALL_PARTS & ~(1u << PART_TAPE), (enum response)r);
             sd[r] = sqrt(one * one + c->club.tape_sd[r] * c->club.tape_sd[r]);
         }
         add_row(p, &p->others, row, value, sd);

@@ -124,45 +124,6 @@ struct reading {
     bool failed;
 };
 
-static enum result_part part_of(const char *name)
-{
-    static const struct {
-        const char *name;
-        enum result_part part;
-    } parts[] = {{"batch", PART_TAPE}, {"tape", PART_TAPE}, {"deck model", PART_DECK}, {"deck", PART_DECK}, {"deck and class", PART_DECK},
-                 {"era", PART_TIME},   {"change over time", PART_TIME}, {"channel", PART_WAY}, {"setup", PART_WAY}, {"pair", PART_PAIR}};
-    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
-        if (!strcmp(name, parts[i].name))
-            return parts[i].part;
-    return PART_STOCK;
-}
-
-static void explain(const struct view *v, const struct calibration *c, struct result *row)
-{
-    struct model_question q = model_question_of(c, row->deck, row->stock);
-    struct model_answer a;
-    struct flat_result flat;
-    model_ask(v->model, &q, &a);
-    for (int i = 0; i < a.part_count; i++)
-        for (int r = 0; r < RESPONSES; r++)
-            row->part[part_of(a.parts[i].name)][r] += a.parts[i].value[r];
-    if (c->bias_method != METHOD_FLAT) {
-        double flat_way[RESPONSES], way[RESPONSES];
-        model_way(v->model, row->deck, c->setup, METHOD_FLAT, flat_way);
-        model_way(v->model, row->deck, c->setup, c->bias_method, way);
-        for (int r = 0; r < RESPONSES; r++)
-            row->part[PART_WAY][r] += way[r] - flat_way[r];
-    }
-    model_flat(v->model, c, row->deck, row->stock, &flat);
-    const struct dial *dials[RESPONSES] = {&row->deck->bias_dial, &row->deck->level_dial};
-    row->read = given(c->low_db) && given(c->high_db);
-    for (int r = 0; r < RESPONSES; r++) {
-        bool told = row->read || (dials[r]->present && given(row->reading[r]));
-        row->flat[r] = told && isfinite(flat.value[r]) ? flat.value[r] : ABSENT;
-        row->variance[r] = flat.variance[r];
-    }
-}
-
 static bool take_row(void *user, const struct calibration *c, const struct stamp *stamp)
 {
     struct reading *w = user;
@@ -197,7 +158,7 @@ static bool take_row(void *user, const struct calibration *c, const struct stamp
         w->failed = true;
         return false;
     }
-    explain(w->view, c, row);
+    model_explain(w->view->model, c, d, s, &row->is);
     out->count++;
     return true;
 }
@@ -221,6 +182,7 @@ bool results_read(const struct view *v, struct reader *r, const char *deck, cons
         return false;
     if (w.failed)
         return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while reading results");
+    out->name_count = out->names->count;
     if (out->count)
         qsort(out->rows, (size_t)out->count, sizeof *out->rows, by_time);
     return true;
@@ -237,21 +199,6 @@ void results_free(struct results *r)
     mem_free(r->names);
     mem_free(r->rows);
     *r = (struct results){0};
-}
-
-double result_expected(const struct result *row, unsigned parts, enum response r)
-{
-    double sum = 0;
-    for (int p = 0; p < RESULT_PARTS; p++)
-        if (parts >> p & 1)
-            sum += row->part[p][r];
-    return sum;
-}
-
-double result_sd(const struct result *row, const struct outlook_stock *s, enum response r)
-{
-    double sigma = row->read ? s->sigma[r] : s->blind_sigma[r];
-    return sqrt(sigma * sigma + row->variance[r]);
 }
 
 /* ---- the club's decks and stocks ---- */

@@ -11,17 +11,6 @@
 #include "../store/reader.h"
 #include "exchange.h"
 
-/* Which part of the house a part of the model's sum belongs to. */
-enum result_part {
-    PART_STOCK, /* class, recordings, place, maker's figure, family, stock */
-    PART_TAPE,  /* batch, tape */
-    PART_DECK,  /* model, deck, deck and class */
-    PART_TIME,  /* era, known shifts, change over time */
-    PART_WAY,   /* channel, setup */
-    PART_PAIR,
-    RESULT_PARTS
-};
-
 struct result {
     struct uuid id;
     int64_t made_at_us;
@@ -34,10 +23,8 @@ struct result {
     enum bias_method method;
     int recordings;            /* -1 = not known */
     bool settled, stopped;     /* a dial ran out */
-    bool read;                 /* flat equivalent from two readings */
     double reading[RESPONSES]; /* dials as typed */
-    double flat[RESPONSES], variance[RESPONSES]; /* flat equivalent and what is known to be uncertain in it; ABSENT where the deck has no such dial and nothing was read */
-    double part[RESULT_PARTS][RESPONSES];
+    struct outlook_row is;     /* what it says, and what the model makes of it part by part */
     double low_balance_db, high_balance_db, unsteady_db, peak_db;
 };
 
@@ -45,6 +32,7 @@ struct results {
     struct result *rows; /* by time */
     int count, room;
     bool more;           /* older ones than LIMIT_RESULTS exist */
+    int name_count; /* tapes, batches and members have numbers below it */
     struct name_table *names; /* private */
 };
 
@@ -55,12 +43,6 @@ void results_free(struct results *r);
 const char *results_name(const struct results *r, int name);
 /* How many different names (tapes, batches, members) `name` gives; -1 of it counts for none. -1: out of memory. */
 int results_distinct(const struct results *r, int (*name)(const struct result *row));
-/* Everything the model expects of it but what is left out by the mask, e.g. ~(1u << PART_TAPE). */
-double result_expected(const struct result *row, unsigned parts, enum response r);
-#define ALL_PARTS ((1u << RESULT_PARTS) - 1)
-/* How much one result with readings scatters about what is expected of it, dB: σ and its own known variance. */
-double result_sd(const struct result *row, const struct outlook_stock *s, enum response r);
-
 void json_member_text_or_null(struct buffer *b, const char *name, const char *text);
 
 /* Answers a 404 fault and returns NULL when the path's first capture is no deck (stock) of the club. */

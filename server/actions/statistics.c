@@ -112,11 +112,11 @@ static int member_of(const struct result *row)
 typedef double (*number_of)(const struct result *row);
 static double bias_of(const struct result *row)
 {
-    return row->left_out ? ABSENT : row->flat[BIAS];
+    return row->left_out ? ABSENT : row->is.flat[BIAS];
 }
 static double level_of(const struct result *row)
 {
-    return row->left_out ? ABSENT : row->flat[LEVEL];
+    return row->left_out ? ABSENT : row->is.flat[LEVEL];
 }
 static double unsteady_of(const struct result *row)
 {
@@ -272,11 +272,11 @@ static bool stands(const struct stock_page *p, bool batch, const struct group *g
     int n = 0;
     for (int i = 0; i < p->results.count && n < STANDING; i++) {
         const struct result *row = &p->results.rows[i];
-        if ((batch ? row->batch : row->tape) != g->key || row->left_out || !given(row->flat[BIAS]) || !given(row->flat[LEVEL]))
+        if ((batch ? row->batch : row->tape) != g->key || row->left_out || !given(row->is.flat[BIAS]) || !given(row->is.flat[LEVEL]))
             continue;
         for (int r = 0; r < RESPONSES; r++) {
-            double sd = result_sd(row, &p->outlook, (enum response)r);
-            x[r][n] = row->flat[r] - result_expected(row, ALL_PARTS & ~(1u << PART_TAPE), (enum response)r);
+            double sd = outlook_sd(&row->is, &p->outlook, (enum response)r);
+            x[r][n] = row->is.flat[r] - outlook_expected(&row->is, ALL_PARTS & ~(1u << PART_TAPE), (enum response)r);
             v[r][n] = sd * sd;
         }
         n++;
@@ -439,8 +439,8 @@ static void write_results(struct buffer *b, const struct stock_page *p)
         if (row->recordings >= 0)
             json_member_whole(b, "recordings", row->recordings);
         for (int r = 0; r < RESPONSES; r++) {
-            json_member_fixed(b, r == BIAS ? "bias_db" : "level_db", row->flat[r], 3);
-            json_member_fixed(b, r == BIAS ? "bias_apart_db" : "level_apart_db", row->flat[r] - result_expected(row, ALL_PARTS, (enum response)r), 3);
+            json_member_fixed(b, r == BIAS ? "bias_db" : "level_db", row->is.flat[r], 3);
+            json_member_fixed(b, r == BIAS ? "bias_apart_db" : "level_apart_db", row->is.flat[r] - outlook_expected(&row->is, ALL_PARTS, (enum response)r), 3);
         }
         json_member_flag(b, "settled", row->settled);
         json_member_text_or_null(b, "left_out", row->left_out);

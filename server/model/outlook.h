@@ -10,6 +10,7 @@
 
 #include "../trade/flat.h"
 #include "../trade/slopes.h"
+#include "../trade/trend.h"
 #include "club.h"
 
 /* How this deck answers to its dials with the tape, setup and tones of the question, as the view's suggestions use it. Of `q` only deck, stock or tape_class,
@@ -58,6 +59,56 @@ struct outlook_apart {
 /* `decks` are the club's: what two stocks owe to the decks on which both were logged is common to them and drops out. */
 void model_apart(const struct model_view *v, const struct deck *d, const struct stock *a, const struct stock *b, int64_t at_us,
                  const struct deck *const *decks, int deck_count, struct outlook_apart *out);
+
+/* ---- results one by one ---- */
+
+/* Which part of the house a part of the model's sum belongs to. */
+enum outlook_part {
+    PART_STOCK, /* class, recordings, place, maker's figure, family, stock */
+    PART_TAPE,  /* batch, tape */
+    PART_DECK,  /* model, deck, deck and class */
+    PART_TIME,  /* era, known shifts, change over time */
+    PART_WAY,   /* channel, setup and method */
+    PART_PAIR,
+    OUTLOOK_PARTS
+};
+#define ALL_PARTS ((1u << OUTLOOK_PARTS) - 1)
+
+struct outlook_row {
+    bool read;                                   /* flat equivalent from two readings */
+    double flat[RESPONSES], variance[RESPONSES]; /* flat equivalent and what is known to be uncertain in it; ABSENT where the deck has no such dial and nothing was read */
+    double part[OUTLOOK_PARTS][RESPONSES];       /* what the model makes of it; the parts add up to the expected flat equivalent */
+};
+void model_explain(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct outlook_row *out);
+/* The sum of the parts in the mask; and how much one such result scatters about all of them, dB. */
+double outlook_expected(const struct outlook_row *row, unsigned parts, enum response r);
+double outlook_sd(const struct outlook_row *row, const struct outlook_stock *s, enum response r);
+
+/* ---- one deck over time ---- */
+
+struct course_result { /* by time */
+    int64_t made_at_us;
+    const struct stock *stock; /* equal pointers for equal stocks */
+    int tape;                  /* numbers that tell tapes apart, below `tapes`; -1 = not named */
+    bool used;                 /* the fit sees it */
+    const struct outlook_row *row;
+};
+struct course_service { /* by time */
+    int64_t made_at_us;
+    bool resets;
+    double shift[RESPONSES]; /* known shifts, dB; ABSENT = not known */
+};
+struct course_signal {
+    enum response response;
+    struct trend_signal at; /* since and found are indices of the results */
+};
+#define LEAST_CHANGE_DB 0.15 /* what a chart noticed and is smaller, or not twice its own error, is nothing to anybody */
+
+/* Where the deck stood by each result, the tapes taken off by a fit in which it may stand anywhere at any time (trade/course.h), dB against an average deck, and what that should
+ * scatter by; ABSENT where a result tells nothing. Then the changes that the control charts noticed, the two responses together by `since`, at most `most`.
+ * `standing` and `spread` have n places a response. False: out of memory. */
+bool model_course(const struct model_view *v, const struct deck *d, const struct course_result *results, int n, int tapes, const struct course_service *services,
+                  int service_count, double *const standing[RESPONSES], double *const spread[RESPONSES], struct course_signal *signals, int most, int *signal_count);
 
 /* Whether the fit sees this calibration; else why not: "void", "noise reduction", "MPX filter", "did not settle". NULL = it does. */
 const char *model_left_out(const struct calibration *c, const struct stamp *stamp);
