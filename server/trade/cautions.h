@@ -25,28 +25,29 @@
 
 #include "records.h"
 
-#define CAUTION_START_S 30.0   /* s: common practice, no source */
-#define CAUTION_RECORDINGS 10  /* times: common practice, no source */
-#define CAUTION_FEW 3          /* results */
-#define CAUTION_OLD_YEARS 2.0  /* years */
-#define CAUTION_LIFT_DB 3.0    /* dB by underbias: a user's report of 1983, low confidence */
-#define CAUTION_WORTH 0.25     /* relative se of a learned dial's worth */
-#define CAUTIONS_MAX 16
+#define CAUTION_START_S    30.0 /* s: common practice, no source */
+#define CAUTION_RECORDINGS 10   /* times: common practice, no source */
+#define CAUTION_FEW        3    /* results */
+#define CAUTION_OLD_YEARS  2.0  /* years */
+#define CAUTION_LIFT_DB    3.0  /* dB by underbias: a user's report of 1983, low confidence */
+#define CAUTION_WORTH      0.25 /* relative se of a learned dial's worth */
+#define CAUTIONS_MAX       16
 
 struct caution_facts {
     const struct deck *deck;
     enum tape_class tape_class;
     /* asked */
-    bool class_only;              /* a class was asked, or a stock that nobody logged */
+    bool class_only; /* a class was asked, or a stock that nobody logged */
     enum position_kind position_kind;
-    double position_s;            /* computed; ABSENT not known */
-    const char *position_why;     /* why it is not known; NULL or "" */
-    int recordings;               /* -1 not known */
-    double treble_db;             /* wanted */
-    bool for_noise_reduction;     /* it will be recorded with noise reduction */
+    double position_s;        /* computed; ABSENT not known */
+    const char *position_why; /* why it is not known; NULL or "" */
+    int recordings;           /* -1 not known */
+    double treble_db;         /* wanted */
+    bool for_noise_reduction; /* it will be recorded with noise reduction */
     /* answered */
     bool bias_beyond, level_beyond;
-    double left_low_db, left_high_db; /* what the two tones will be off by at the dials given (wanted treble taken off); ABSENT = not worked out */
+    double left_low_db,
+        left_high_db; /* what the two tones will be off by at the dials given (wanted treble taken off); ABSENT = not worked out */
     long of_stock, on_deck, club; /* results the number rests on */
     double newest_years;          /* age of the deck's newest result; ABSENT = none or not asked */
     double worth_rel_se[2];       /* bias, level: se/worth of a learned dial; 0 else */

@@ -9,8 +9,8 @@
 #include "records.h"
 
 struct class_info {
-    const char *id;           /* "type-1" … */
-    const char *name;         /* for a person */
+    const char *id;   /* "type-1" … */
+    const char *name; /* for a person */
     enum medium medium;
     const char *equalisation; /* usual playback equalisation, e.g. "120us" */
 };

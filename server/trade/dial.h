@@ -19,14 +19,19 @@
 struct dial_worth {
     double db_per_unit, se; /* se in dB per unit */
 };
-struct dial_worth dial_worth_prior(const struct dial *d); /* `learn`: the whole dial is taken to span about ±4 dB, se half of it; other scales: local worth at zero, se 0 */
+struct dial_worth
+dial_worth_prior(const struct dial
+                     *d); /* `learn`: the whole dial is taken to span about ±4 dB, se half of it; other scales: local worth at zero, se 0 */
 
 const char *dial_unit(const struct dial *d); /* as typed; when not typed "%" for a percent scale, else "mark" */
-double dial_step(const struct dial *d);   /* step, or what the unit suggests: 0.5 for marks, 0.25 for o'clock, 1 for steps, clicks and %, else a hundredth of the range rounded to 1-2-5 */
+double dial_step(
+    const struct dial *
+        d); /* step, or what the unit suggests: 0.5 for marks, 0.25 for o'clock, 1 for steps, clicks and %, else a hundredth of the range rounded to 1-2-5 */
 /* zero, or 0; where 0 lies outside the dial, what the dial suggests: 100 for percent, 1 for ratio, 12 for o'clock, if that lies inside. */
 double dial_zero(const struct dial *d);
-double dial_to_db(const struct dial *d, double learned, double reading); /* `learned` ignored unless SCALE_LEARN; out-of-domain (percent ≤ −100) gives NaN */
-double dial_from_db(const struct dial *d, double learned, double db);    /* inverse, not clipped, not rounded; NaN when no reading gives it */
+double dial_to_db(const struct dial *d, double learned,
+                  double reading); /* `learned` ignored unless SCALE_LEARN; out-of-domain (percent ≤ −100) gives NaN */
+double dial_from_db(const struct dial *d, double learned, double db); /* inverse, not clipped, not rounded; NaN when no reading gives it */
 double dial_db_per_unit(const struct dial *d, double learned, double reading); /* local slope, signed by `plus` */
 /* Rounded to the step (counted from zero), clipped to low…high; *beyond (may be NULL) tells whether the wanted value lay outside (by more than half a step). */
 double dial_set(const struct dial *d, double learned, double db, bool *beyond);

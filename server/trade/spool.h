@@ -11,7 +11,7 @@
 
 #include "records.h"
 
-#define SPOOL_TOLERANCE 0.03       /* relative, of a converted time; see docs/trade-facts.md */
+#define SPOOL_TOLERANCE       0.03 /* relative, of a converted time; see docs/trade-facts.md */
 #define SPOOL_TOLERANCE_GUESS 0.10 /* relative, where thickness and playing time are both unknown */
 
 double spool_length_mm(double hub_radius_mm, double thickness_um, double turns);
@@ -20,18 +20,19 @@ double spool_turns(double hub_radius_mm, double thickness_um, double length_mm);
 double counter_points_time_s(const struct counter_point *p, double c);
 
 struct reel_place {
-    double position_s;   /* ABSENT when it cannot be known, with the reason in `why` */
-    double tolerance_s;  /* about one sd; 0 for typed seconds */
-    double part;         /* 0..1 of the side; ABSENT when the length is not known */
-    const char *why;     /* static text, "" when known */
+    double position_s;  /* ABSENT when it cannot be known, with the reason in `why` */
+    double tolerance_s; /* about one sd; 0 for typed seconds */
+    double part;        /* 0..1 of the side; ABSENT when the length is not known */
+    const char *why;    /* static text, "" when known */
 };
 /* `typed` is in the kind's unit; a counter of kind `time` reads seconds. `stock` may be NULL (class question): then usual values by medium stand in for
  * thickness, hub and length where needed. */
-struct reel_place place_on_reel(enum position_kind kind, double typed, const struct deck *deck, const struct setup *setup, const struct stock *stock);
+struct reel_place place_on_reel(enum position_kind kind, double typed, const struct deck *deck, const struct setup *setup,
+                                const struct stock *stock);
 /* Seconds of a side: on cassette side_minutes (they are minutes at 47.625 mm/s) or length / speed; on reel length / speed or side_minutes as they are; else ABSENT. */
 double side_seconds(const struct stock *stock, const struct setup *setup);
 /* The tape speed of a setup, the medium's usual one when not typed. */
 double setup_speed_mm_s(const struct deck *deck, const struct setup *setup);
 #define CASSETTE_SPEED_MM_S 47.625 /* 1 7/8 in/s */
-#define REEL_SPEED_MM_S 190.5      /* 7 1/2 in/s */
+#define REEL_SPEED_MM_S     190.5  /* 7 1/2 in/s */
 #endif

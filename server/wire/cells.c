@@ -13,6 +13,7 @@
 enum cell_type cell_type_of(const struct member *m)
 {
     switch (m->type) {
+    case MEMBER_SLUG:
     case MEMBER_CHOICE:
     case MEMBER_TIME:
     case MEMBER_UUID: return CELL_WORD;

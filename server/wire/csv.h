@@ -11,7 +11,7 @@
 #include "../ground/fault.h"
 #include "../ground/memory.h"
 
-void csv_write_header(struct buffer *b);                                       /* header line with CRLF */
+void csv_write_header(struct buffer *b);                                            /* header line with CRLF */
 bool csv_write_line(struct buffer *b, const char *json, size_t n, struct fault *f); /* NDJSON object -> one CSV record with CRLF */
 
 /* Reading is lenient where spreadsheets differ: a byte order mark, LF alone or CR alone as line end, header names in any case and with spaces or dashes for

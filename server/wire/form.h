@@ -28,7 +28,8 @@ const char *form_value(const struct form *form, const char *name); /* NULL: no s
 bool form_number(const struct form *form, const char *name, double *out, struct fault *f);
 
 /* `others` (NULL-closed, may be NULL): fields of the page that are no members; any further one is refused by name. The id may be in the form or be left out (then all zero). */
-bool wire_read_calibration_form(const struct form *form, const char *const *others, struct arena *a, struct calibration *out, struct fault *f);
+bool wire_read_calibration_form(const struct form *form, const char *const *others, struct arena *a, struct calibration *out,
+                                struct fault *f);
 
 /* Percent-decoding alone, for paths and queries too: decodes into `out` (at least n + 1 bytes), `plus_is_space` for forms and queries. False when it is not strictly valid
  * (half an escape, NUL, not UTF-8). */

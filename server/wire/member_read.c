@@ -233,6 +233,7 @@ static void read_member(struct reading *r, const struct member *m, const json_t 
 {
     void *at = (char *)record + m->at;
     switch (m->type) {
+    case MEMBER_SLUG:
     case MEMBER_TEXT: read_text(r, m->name, v, at, m->room); break;
     case MEMBER_NOTES: read_notes(r, m->name, v, at); break;
     case MEMBER_NUMBER: read_number(r, m->name, v, at); break;

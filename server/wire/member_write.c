@@ -22,6 +22,7 @@ static void write_member(struct buffer *b, const struct member *m, const void *r
     const void *at = (const char *)record + m->at;
     char uuid[UUID_TEXT];
     switch (m->type) {
+    case MEMBER_SLUG:
     case MEMBER_TEXT:
         if (*(const char *)at)
             json_member_text(b, m->name, at);

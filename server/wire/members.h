@@ -11,6 +11,7 @@
 
 enum member_type {
     MEMBER_TEXT,   /* char[room + 1], one line, "" not given */
+    MEMBER_SLUG,   /* the same of an id: spaces around it do not count in CSV and forms */
     MEMBER_NOTES,  /* const char *, in the arena, several lines, NULL not given */
     MEMBER_NUMBER, /* double, ABSENT not given */
     MEMBER_WHOLE,  /* int, `not_given` not given */
@@ -41,27 +42,67 @@ struct member {
 };
 
 /* Tables end with a row without a name. */
-#define MEMBERS_END {.name = NULL}
+#define MEMBERS_END                                                                                                                        \
+    {                                                                                                                                      \
+        .name = NULL                                                                                                                       \
+    }
 #define MEMBER_ROOM(record, m) (sizeof(((record *)0)->m) - 1)
-#define TEXT(record, m) {.name = #m, .type = MEMBER_TEXT, .at = offsetof(record, m), .room = MEMBER_ROOM(record, m)}
-#define NOTES(record) {.name = "notes", .type = MEMBER_NOTES, .at = offsetof(record, notes)}
-#define NUMBER(record, m) {.name = #m, .type = MEMBER_NUMBER, .at = offsetof(record, m)}
-#define WHOLE(record, m, none) {.name = #m, .type = MEMBER_WHOLE, .at = offsetof(record, m), .not_given = none}
-#define FLAG(record, m, none) {.name = #m, .type = MEMBER_FLAG, .at = offsetof(record, m), .not_given = none}
-#define CHOICE(record, m, list, none) {.name = #m, .type = MEMBER_CHOICE, .at = offsetof(record, m), .choice = list, .not_given = none}
-#define CHOICE_OR_NONE(record, m, list, none) {.name = #m, .type = MEMBER_CHOICE, .at = offsetof(record, m), .room = 1, .choice = list, .not_given = none}
-#define MADE_AT(record) {.name = "made_at", .type = MEMBER_TIME, .at = offsetof(record, made_at_us), .room = offsetof(record, made_at_offset_minutes)}
-#define UUID(record) {.name = "id", .type = MEMBER_UUID, .at = offsetof(record, id)}
-#define INNER(member_name, reader, writer) {.name = member_name, .type = MEMBER_INNER, .read = reader, .write = writer}
-#define SERVER(member_name) {.name = member_name, .type = MEMBER_SERVER}
+#define TEXT(record, m)                                                                                                                    \
+    {                                                                                                                                      \
+        .name = #m, .type = MEMBER_TEXT, .at = offsetof(record, m), .room = MEMBER_ROOM(record, m)                                         \
+    }
+#define SLUG(record, m)                                                                                                                    \
+    {                                                                                                                                      \
+        .name = #m, .type = MEMBER_SLUG, .at = offsetof(record, m), .room = MEMBER_ROOM(record, m)                                         \
+    }
+#define NOTES(record)                                                                                                                      \
+    {                                                                                                                                      \
+        .name = "notes", .type = MEMBER_NOTES, .at = offsetof(record, notes)                                                               \
+    }
+#define NUMBER(record, m)                                                                                                                  \
+    {                                                                                                                                      \
+        .name = #m, .type = MEMBER_NUMBER, .at = offsetof(record, m)                                                                       \
+    }
+#define WHOLE(record, m, none)                                                                                                             \
+    {                                                                                                                                      \
+        .name = #m, .type = MEMBER_WHOLE, .at = offsetof(record, m), .not_given = none                                                     \
+    }
+#define FLAG(record, m, none)                                                                                                              \
+    {                                                                                                                                      \
+        .name = #m, .type = MEMBER_FLAG, .at = offsetof(record, m), .not_given = none                                                      \
+    }
+#define CHOICE(record, m, list, none)                                                                                                      \
+    {                                                                                                                                      \
+        .name = #m, .type = MEMBER_CHOICE, .at = offsetof(record, m), .choice = list, .not_given = none                                    \
+    }
+#define CHOICE_OR_NONE(record, m, list, none)                                                                                              \
+    {                                                                                                                                      \
+        .name = #m, .type = MEMBER_CHOICE, .at = offsetof(record, m), .room = 1, .choice = list, .not_given = none                         \
+    }
+#define MADE_AT(record)                                                                                                                    \
+    {                                                                                                                                      \
+        .name = "made_at", .type = MEMBER_TIME, .at = offsetof(record, made_at_us), .room = offsetof(record, made_at_offset_minutes)       \
+    }
+#define UUID(record)                                                                                                                       \
+    {                                                                                                                                      \
+        .name = "id", .type = MEMBER_UUID, .at = offsetof(record, id)                                                                      \
+    }
+#define INNER(member_name, reader, writer)                                                                                                 \
+    {                                                                                                                                      \
+        .name = member_name, .type = MEMBER_INNER, .read = reader, .write = writer                                                         \
+    }
+#define SERVER(member_name)                                                                                                                \
+    {                                                                                                                                      \
+        .name = member_name, .type = MEMBER_SERVER                                                                                         \
+    }
 
 extern const struct member deck_members[], stock_members[], calibration_members[];
 extern const struct member service_members[], check_members[];           /* own kind is `kind`, as in a PUT */
 extern const struct member service_line_members[], check_line_members[]; /* own kind is service_kind, check_kind */
 extern const struct member dial_members[], setup_members[], move_members[], proof_members[];
-extern const struct member added_members[];      /* what GET adds to a record: ignored in a PUT */
-extern const struct member line_members[];       /* what a line adds to a record (struct line) */
-extern const struct member line_end_members[];   /* struct line */
+extern const struct member added_members[];    /* what GET adds to a record: ignored in a PUT */
+extern const struct member line_members[];     /* what a line adds to a record (struct line) */
+extern const struct member line_end_members[]; /* struct line */
 
 const struct member *member_find(const struct member *table, const char *name); /* NULL: unknown */
 
@@ -77,7 +118,8 @@ struct member_set {
 /* All members of an object, each looked up in the sets in turn; null is not given; unknown ones are refused by name. `what` is for the detail: "a deck". */
 void read_members(struct reading *r, const json_t *object, const struct member_set *sets, int set_count, const char *what);
 /* One inner object with its own prefix `name.` (or `name[index].` when index >= 0). */
-void read_inner(struct reading *r, const char *name, int index, const json_t *value, const struct member *table, void *record, const char *what);
+void read_inner(struct reading *r, const char *name, int index, const json_t *value, const struct member *table, void *record,
+                const char *what);
 /* An array of at most `limit`; false when it is none. */
 bool read_array(struct reading *r, const char *name, const json_t *value, size_t limit, size_t *count);
 bool read_number(struct reading *r, const char *name, const json_t *value, double *out);
@@ -88,7 +130,7 @@ bool read_text(struct reading *r, const char *name, const json_t *value, char *o
 void write_members(struct buffer *b, const struct member *table, const void *record, bool as_line);
 
 /* ---- names of enum values ---- */
-const char *class_choice(int v), *medium_choice(int v), *plus_choice(int v), *scale_choice(int v), *direction_choice(int v), *channel_choice(int v),
-    *side_choice(int v), *stop_choice(int v), *method_choice(int v), *check_kind_choice(int v), *plan_choice(int v);
+const char *class_choice(int v), *medium_choice(int v), *plus_choice(int v), *scale_choice(int v), *direction_choice(int v),
+    *channel_choice(int v), *side_choice(int v), *stop_choice(int v), *method_choice(int v), *check_kind_choice(int v), *plan_choice(int v);
 
 #endif

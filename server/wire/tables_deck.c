@@ -90,7 +90,7 @@ static void write_dial(struct buffer *b, const char *name, const void *record, b
 /* ---- setups ---- */
 
 const struct member setup_members[] = {
-    TEXT(struct setup, id),
+    SLUG(struct setup, id),
     NUMBER(struct setup, speed_mm_s),
     TEXT(struct setup, equalisation),
     TEXT(struct setup, selector),
@@ -199,7 +199,7 @@ static void write_counter(struct buffer *b, const char *name, const void *record
 }
 
 const struct member deck_members[] = {
-    TEXT(struct deck, id),
+    SLUG(struct deck, id),
     TEXT(struct deck, name),
     TEXT(struct deck, model),
     CHOICE(struct deck, medium, medium_choice, MEDIUM_NONE),
@@ -254,7 +254,7 @@ static void write_aliases(struct buffer *b, const char *name, const void *record
 }
 
 const struct member stock_members[] = {
-    TEXT(struct stock, id),
+    SLUG(struct stock, id),
     TEXT(struct stock, name),
     TEXT(struct stock, family),
     {.name = "class", .type = MEMBER_CHOICE, .at = offsetof(struct stock, tape_class), .choice = class_choice, .not_given = CLASS_NONE},

@@ -79,9 +79,9 @@ static void write_proof(struct buffer *b, const char *name, const void *record, 
 
 const struct member calibration_members[] = {
     UUID(struct calibration),
-    TEXT(struct calibration, deck),
-    TEXT(struct calibration, stock),
-    TEXT(struct calibration, setup),
+    SLUG(struct calibration, deck),
+    SLUG(struct calibration, stock),
+    SLUG(struct calibration, setup),
     CHOICE(struct calibration, channel, channel_choice, CHANNEL_BOTH),
     CHOICE_OR_NONE(struct calibration, side, side_choice, SIDE_NONE),
     TEXT(struct calibration, batch),
@@ -124,7 +124,7 @@ const struct member calibration_members[] = {
 
 #define SERVICE_MEMBERS(kind_name)                                                                                                         \
     {                                                                                                                                      \
-        UUID(struct service), TEXT(struct service, deck), MADE_AT(struct service),                                                         \
+        UUID(struct service), SLUG(struct service, deck), MADE_AT(struct service),                                                         \
             {.name = kind_name, .type = MEMBER_TEXT, .at = offsetof(struct service, kind), .room = MEMBER_ROOM(struct service, kind)},     \
             {.name = "resets", .type = MEMBER_FLAG, .at = offsetof(struct service, resets), .not_given = -1 /* always written */},         \
             NUMBER(struct service, bias_shift_db), NUMBER(struct service, level_shift_db), NOTES(struct service), MEMBERS_END              \
@@ -134,7 +134,7 @@ const struct member service_line_members[] = SERVICE_MEMBERS("service_kind");
 
 #define CHECK_MEMBERS(kind_name)                                                                                                           \
     {                                                                                                                                      \
-        UUID(struct deck_check), TEXT(struct deck_check, deck), MADE_AT(struct deck_check),                                                \
+        UUID(struct deck_check), SLUG(struct deck_check, deck), MADE_AT(struct deck_check),                                                \
             {.name = kind_name,                                                                                                            \
              .type = MEMBER_CHOICE,                                                                                                        \
              .at = offsetof(struct deck_check, kind),                                                                                      \
@@ -166,7 +166,7 @@ static void read_void(struct reading *r, const char *name, const json_t *value, 
 const struct member line_members[] = {
     WHOLE(struct line, revision, 0),
     TEXT(struct line, member),
-    TEXT(struct line, origin),
+    SLUG(struct line, origin),
     INNER("void", read_void, NULL) /* written from the stamp: records_out.c */,
     SERVER("kind"), /* read before the others */
     SERVER("seq"),

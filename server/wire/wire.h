@@ -25,8 +25,10 @@ bool wire_read_deck(const char *json, size_t n, const char *id, struct arena *a,
 bool wire_read_stock(const char *json, size_t n, const char *id, struct arena *a, struct stock *out, struct fault *f);
 bool wire_read_calibration(const char *json, size_t n, const struct uuid *id, struct arena *a, struct calibration *out, struct fault *f);
 /* `resets` is what the kind suggests when it is not given. */
-bool wire_read_service(const char *json, size_t n, const char *deck, const struct uuid *id, struct arena *a, struct service *out, struct fault *f);
-bool wire_read_check(const char *json, size_t n, const char *deck, const struct uuid *id, struct arena *a, struct deck_check *out, struct fault *f);
+bool wire_read_service(const char *json, size_t n, const char *deck, const struct uuid *id, struct arena *a, struct service *out,
+                       struct fault *f);
+bool wire_read_check(const char *json, size_t n, const char *deck, const struct uuid *id, struct arena *a, struct deck_check *out,
+                     struct fault *f);
 /* {"reason":"…"}, not blank */
 bool wire_read_void(const char *json, size_t n, char reason[LIMIT_REASON + 1], struct fault *f);
 
@@ -42,12 +44,12 @@ struct line {
         struct service service;
         struct deck_check check;
     } as;
-    int revision;                        /* 0 = not given */
+    int revision; /* 0 = not given */
     bool is_void;
     char void_reason[LIMIT_REASON + 1];
-    char member[LIMIT_NAME + 1];         /* "" = not given */
-    char origin[LIMIT_SLUG + 1];         /* "" = not given */
-    int64_t end_rows;                    /* LINE_END */
+    char member[LIMIT_NAME + 1]; /* "" = not given */
+    char origin[LIMIT_SLUG + 1]; /* "" = not given */
+    int64_t end_rows;            /* LINE_END */
     char end_sha256[65];
 };
 bool wire_read_line(const char *json, size_t n, struct arena *a, struct line *out, struct fault *f);

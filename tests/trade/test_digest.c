@@ -1,11 +1,12 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * A digest changes with every member that was typed and with nothing else. */
-#include <cmocka.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+
+#include <cmocka.h>
 
 #include "ground/secrets.h"
 #include "trade/check.h"
@@ -36,8 +37,9 @@ static bool same(const struct calibration *a, const struct calibration *b)
 
 #define EDITS(X)                                                                                                                           \
     X(c->id.bytes[15] = 9)                                                                                                                 \
-    X(strcpy(c->deck, "attic")) X(strcpy(c->stock, "attic")) X(strcpy(c->setup, "fast")) X(c->channel = CHANNEL_LEFT) X(c->side = SIDE_B)  \
-        X(strcpy(c->batch, "7")) X(strcpy(c->tape, "7")) X(c->made_at_us = 2) X(c->made_at_offset_minutes = 60)                            \
+    X(strcpy(c->deck, "attic"))                                                                                                            \
+    X(strcpy(c->stock, "attic")) X(strcpy(c->setup, "fast")) X(c->channel = CHANNEL_LEFT) X(c->side = SIDE_B) X(strcpy(c->batch, "7"))     \
+        X(strcpy(c->tape, "7")) X(c->made_at_us = 2) X(c->made_at_offset_minutes = 60)                                                     \
             X(c->position_kind = POSITION_S; c->position_typed = 7) X(c->position_kind = POSITION_TURNS; c->position_typed = 7)            \
                 X(c->recordings = 0) X(c->bias = 7) X(c->level = 7) X(c->eq = 7) X(c->bias_stop = STOP_LOW) X(c->level_stop = STOP_LOW)    \
                     X(c->bias_method = METHOD_BY_EAR) X(c->drop_db = 7) X(c->drop_hz = 7) X(c->low_db = 7) X(c->high_db = 7)               \

@@ -48,8 +48,9 @@ void any_bytes(char *out, size_t n, const char *likely)
 static const char *any_text(size_t room, bool notes)
 {
     static char out[LIMIT_NOTES_BYTES + 1];
-    static const char *const pieces[] = {"a",  "Blue 90", "=1+1", "+",    "-",      "@",  "'",  "\"", ",",  ";",  " ",    "\xC3\xA9",
-                                         "\\", "\xE2\x82\xAC", "\xF0\x9F\x8E\x9B", "-5", "1.5", "\"\"", "{", "]", "null", "true", "C90", "''"};
+    static const char *const pieces[] = {
+        "a",  "Blue 90", "=1+1", "+", "-", "@",    "'",    "\"",  ",", ";", " ", "\xC3\xA9", "\\", "\xE2\x82\xAC", "\xF0\x9F\x8E\x9B",
+        "-5", "1.5",     "\"\"", "{", "]", "null", "true", "C90", "''"};
     static const char *const breaks[] = {"\n", "\r\n", "\t", "\n\n"};
     size_t used = 0;
     out[0] = '\0';
@@ -146,7 +147,8 @@ void any_deck(struct deck *d, struct arena *a)
         d->setups[i].direction = (enum direction)below(2);
     }
     any_counter(&d->counter);
-    d->low_hz = maybe(), d->high_hz = maybe(), d->tone_db = maybe(), d->reference_nwb_m = maybe(), d->meter_step_db = maybe(), d->warm_up_minutes = maybe();
+    d->low_hz = maybe(), d->high_hz = maybe(), d->tone_db = maybe(), d->reference_nwb_m = maybe(), d->meter_step_db = maybe(),
+    d->warm_up_minutes = maybe();
     d->notes = any_notes(a);
 }
 
@@ -164,7 +166,8 @@ void any_stock(struct stock *s, struct arena *a)
     FILL(s->wrapper);
     FILL(s->made_from);
     FILL(s->made_to);
-    s->side_minutes = maybe(), s->length_m = maybe(), s->thickness_um = maybe(), s->hub_mm = maybe(), s->sheet_bias_db = maybe(), s->sheet_level_db = maybe();
+    s->side_minutes = maybe(), s->length_m = maybe(), s->thickness_um = maybe(), s->hub_mm = maybe(), s->sheet_bias_db = maybe(),
+    s->sheet_level_db = maybe();
     s->notes = any_notes(a);
 }
 
@@ -189,7 +192,8 @@ void any_calibration(struct calibration *c, struct arena *a)
     c->bias = maybe(), c->level = maybe(), c->eq = maybe();
     c->bias_stop = (enum stop)below(3), c->level_stop = (enum stop)below(3);
     c->bias_method = (enum bias_method)below(METHOD_COUNT);
-    c->drop_db = maybe(), c->drop_hz = maybe(), c->low_db = maybe(), c->high_db = maybe(), c->low_balance_db = maybe(), c->high_balance_db = maybe();
+    c->drop_db = maybe(), c->drop_hz = maybe(), c->low_db = maybe(), c->high_db = maybe(), c->low_balance_db = maybe(),
+    c->high_balance_db = maybe();
     c->low_hz = maybe(), c->high_hz = maybe(), c->tone_db = maybe(), c->treble_db = maybe(), c->unsteady_db = maybe(), c->peak_db = maybe();
     c->settled = below(2), c->noise_reduction = below(2), c->mpx_filter = below(2), c->for_noise_reduction = below(2);
     c->move_count = (int)below(LIMIT_MOVES + 1);
@@ -259,12 +263,12 @@ void any_line(struct buffer *b, int which, struct arena *a)
     }
 }
 
-#define SAME(type, function)                                                                                                                        \
-    bool function(type a, type b)                                                                                                                  \
-    {                                                                                                                                              \
-        bool notes = !strcmp(a.notes ? a.notes : "", b.notes ? b.notes : "");                                                                      \
-        a.notes = b.notes = NULL;                                                                                                                  \
-        return notes && !memcmp(&a, &b, sizeof a);                                                                                                 \
+#define SAME(type, function)                                                                                                               \
+    bool function(type a, type b)                                                                                                          \
+    {                                                                                                                                      \
+        bool notes = !strcmp(a.notes ? a.notes : "", b.notes ? b.notes : "");                                                              \
+        a.notes = b.notes = NULL;                                                                                                          \
+        return notes && !memcmp(&a, &b, sizeof a);                                                                                         \
     }
 SAME(struct deck, same_deck)
 SAME(struct stock, same_stock)

@@ -23,8 +23,8 @@ bool same_calibration(struct calibration a, struct calibration b);
 bool same_service(struct service a, struct service b);
 bool same_check(struct deck_check a, struct deck_check b);
 
-long below(long n);        /* 0 … n − 1 */
-double any_number(void);   /* typed ones mostly; never -0 */
+long below(long n);                                      /* 0 … n − 1 */
+double any_number(void);                                 /* typed ones mostly; never -0 */
 void any_bytes(char *out, size_t n, const char *likely); /* random bytes, half of them from `likely` */
 
 #endif

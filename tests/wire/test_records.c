@@ -6,6 +6,7 @@
 #include <stdarg.h>
 #include <stddef.h>
 #include <stdint.h>
+
 #include <cmocka.h>
 
 #include "any.h"
@@ -139,7 +140,9 @@ static void lines_are_canonical(void **state)
         case LINE_CALIBRATION: wire_write_calibration(&again, &l.as.calibration, &stamp, true); break;
         case LINE_SERVICE: wire_write_service(&again, &l.as.service, &stamp, true); break;
         case LINE_CHECK: wire_write_check(&again, &l.as.check, &stamp, true); break;
-        case LINE_END: buffer_format(&again, "{\"kind\":\"end\",\"rows\":%lld,\"sha256\":\"%s\"}", (long long)l.end_rows, l.end_sha256); break;
+        case LINE_END:
+            buffer_format(&again, "{\"kind\":\"end\",\"rows\":%lld,\"sha256\":\"%s\"}", (long long)l.end_rows, l.end_sha256);
+            break;
         }
         assert_string_equal(again.data, out.data);
         buffer_free(&again);
@@ -164,12 +167,14 @@ static void a_reply_in_full(void **state)
     struct stamp stamp = {.seq = 12, .revision = 2, .stored_us = 0, .is_void = true, .member = "Ann", .void_reason = "wrong deck"};
     next();
     wire_write_calibration(&out, &c, &stamp, false);
-    assert_string_equal(out.data,
-                        "{\"id\":\"017f22e2-79b0-7cc3-98c4-dc0c0c07398f\",\"deck\":\"shed\",\"stock\":\"blue-90\",\"channel\":\"both\","
-                        "\"made_at\":\"2024-03-01T19:00:00+01:00\",\"position_turns\":600,\"bias\":1.5,\"level\":6,\"bias_stop\":\"none\",\"level_stop\":\"none\","
-                        "\"bias_method\":\"flat\",\"low_db\":0.1,\"high_db\":-0.3,\"settled\":true,\"noise_reduction\":false,\"mpx_filter\":false,"
-                        "\"for_noise_reduction\":false,\"moves\":[{\"bias\":0,\"level\":6,\"low_db\":0.4}],\"place_s\":1143.8,\"seq\":12,\"revision\":2,"
-                        "\"member\":\"Ann\",\"logged_at\":\"1970-01-01T00:00:00Z\",\"void\":{\"reason\":\"wrong deck\"}}");
+    assert_string_equal(
+        out.data,
+        "{\"id\":\"017f22e2-79b0-7cc3-98c4-dc0c0c07398f\",\"deck\":\"shed\",\"stock\":\"blue-90\",\"channel\":\"both\","
+        "\"made_at\":\"2024-03-01T19:00:00+01:00\",\"position_turns\":600,\"bias\":1.5,\"level\":6,\"bias_stop\":\"none\",\"level_stop\":"
+        "\"none\","
+        "\"bias_method\":\"flat\",\"low_db\":0.1,\"high_db\":-0.3,\"settled\":true,\"noise_reduction\":false,\"mpx_filter\":false,"
+        "\"for_noise_reduction\":false,\"moves\":[{\"bias\":0,\"level\":6,\"low_db\":0.4}],\"place_s\":1143.8,\"seq\":12,\"revision\":2,"
+        "\"member\":\"Ann\",\"logged_at\":\"1970-01-01T00:00:00Z\",\"void\":{\"reason\":\"wrong deck\"}}");
 }
 
 /* ---- ids ---- */
@@ -206,7 +211,8 @@ static void null_is_not_given(void **state)
     (void)state;
     struct fault f = {0};
     struct calibration c, fresh;
-    static const char json[] = "{\"side\":null,\"bias\":null,\"recordings\":null,\"settled\":null,\"notes\":null,\"moves\":null,\"made_at\":null,\"position_s\":null,\"setup\":null}";
+    static const char json[] = "{\"side\":null,\"bias\":null,\"recordings\":null,\"settled\":null,\"notes\":null,\"moves\":null,\"made_"
+                               "at\":null,\"position_s\":null,\"setup\":null}";
     assert_true(wire_read_calibration(json, strlen(json), &this_id, arena, &c, &f));
     calibration_init(&fresh);
     fresh.id = this_id;
@@ -217,7 +223,9 @@ static void what_get_adds_is_taken_back(void **state)
 {
     (void)state;
     struct fault f = {0};
-    assert_true(read_c("{\"seq\":1,\"revision\":2,\"member\":\"x\",\"logged_at\":\"?\",\"void\":{\"reason\":\"y\"},\"etag\":\"z\",\"origin\":\"o\",\"place_s\":1}", &this_id, &f));
+    assert_true(read_c("{\"seq\":1,\"revision\":2,\"member\":\"x\",\"logged_at\":\"?\",\"void\":{\"reason\":\"y\"},\"etag\":\"z\","
+                       "\"origin\":\"o\",\"place_s\":1}",
+                       &this_id, &f));
 }
 
 static void service_resets_by_kind(void **state)
@@ -228,8 +236,11 @@ static void service_resets_by_kind(void **state)
     static const struct {
         const char *json;
         bool resets;
-    } cases[] = {{"{\"kind\":\"heads-replaced\"}", true}, {"{\"kind\":\"belts\"}", false},
-                 {"{\"kind\":\"belts\",\"resets\":true}", true}, {"{\"kind\":\"heads-replaced\",\"resets\":false}", false}, {"{\"resets\":null,\"kind\":\"record-trims\"}", true}};
+    } cases[] = {{"{\"kind\":\"heads-replaced\"}", true},
+                 {"{\"kind\":\"belts\"}", false},
+                 {"{\"kind\":\"belts\",\"resets\":true}", true},
+                 {"{\"kind\":\"heads-replaced\",\"resets\":false}", false},
+                 {"{\"resets\":null,\"kind\":\"record-trims\"}", true}};
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         assert_true(wire_read_service(cases[i].json, strlen(cases[i].json), "shed", &this_id, arena, &s, &f));
         assert_int_equal(s.resets, cases[i].resets);
@@ -323,12 +334,18 @@ static void random_bytes(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(replies_round),     cmocka_unit_test(lines_round),
-        cmocka_unit_test(lines_are_canonical), cmocka_unit_test(a_reply_in_full),
-        cmocka_unit_test(ids_agree),         cmocka_unit_test(null_is_not_given),
-        cmocka_unit_test(what_get_adds_is_taken_back), cmocka_unit_test(service_resets_by_kind),
-        cmocka_unit_test(voids),             cmocka_unit_test(each_allocation_fails),
-        cmocka_unit_test(changed_bytes),     cmocka_unit_test(random_bytes),
+        cmocka_unit_test(replies_round),
+        cmocka_unit_test(lines_round),
+        cmocka_unit_test(lines_are_canonical),
+        cmocka_unit_test(a_reply_in_full),
+        cmocka_unit_test(ids_agree),
+        cmocka_unit_test(null_is_not_given),
+        cmocka_unit_test(what_get_adds_is_taken_back),
+        cmocka_unit_test(service_resets_by_kind),
+        cmocka_unit_test(voids),
+        cmocka_unit_test(each_allocation_fails),
+        cmocka_unit_test(changed_bytes),
+        cmocka_unit_test(random_bytes),
     };
     return secrets_start() ? cmocka_run_group_tests(tests, start, stop) : 1;
 }
