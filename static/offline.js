@@ -2,11 +2,12 @@
 // Service worker: keeps the pages for when there is no signal. Always asks the daemon first, so nobody looks at an old page with a signal.
 // The API is not kept here; the pages keep the last lists and suggestions themselves.
 const SHELF = 'pages-1';
-const PAGES = ['./', 'bench.html', 'track.html', 'enter.html', 'cautions.html', 'style.css', 'icon.svg', 'api.js', 'bench.js', 'bench-store.js', 'bench-view.js', 'book.js', 'dom.js', 'enter.js', 'fields.js', 'kept.js',
-    'log.js', 'numbers.js', 'page.js', 'queue.js', 'ruler.js', 'setting.js', 'start.js', 'track.js'];
+const PAGES = ['./', 'bench.html', 'stock.html', 'deck.html', 'sheet.html', 'track.html', 'enter.html', 'cautions.html', 'style.css', 'know.css', 'icon.svg', 'api.js', 'bench.js',
+    'bench-store.js', 'bench-view.js', 'book.js', 'deck.js', 'dom.js', 'enter.js', 'fields.js', 'kept.js', 'know.js', 'log.js', 'numbers.js', 'page.js', 'queue.js', 'ruler.js', 'setting.js',
+    'sheet.js', 'start.js', 'stock.js', 'track.js'];
 
 addEventListener('install', (event) => {
-    event.waitUntil(caches.open(SHELF).then((shelf) => shelf.addAll(PAGES)).then(() => skipWaiting()));
+    event.waitUntil(caches.open(SHELF).then((shelf) => Promise.allSettled(PAGES.map((name) => shelf.add(name)))).then(() => skipWaiting()));
 });
 
 addEventListener('activate', (event) => {

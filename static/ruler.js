@@ -29,7 +29,7 @@ export function ruler(what, dial, setting) {
     const fine = Math.max(stepOf(dial), roundStep(range, 40));
     const [low, high] = setting.range90_dial ?? [];
     const ranged = low !== undefined && low !== null;
-    const near = (value) => Math.abs(value - setting.dial) < range * 0.09;
+    const near = (value) => Math.abs(value - setting.dial) < range * 0.11;
     const rises = dial.plus !== 'less';
     const ends = what === 'Bias' ? [['less bias,', 'brighter'], ['more bias,', 'duller']] : [['less gain,', 'quieter'], ['more gain,', 'louder']];
     if (!rises) ends.reverse();

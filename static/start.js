@@ -64,7 +64,8 @@ async function answerIt() {
         replace(answer, make('h2', { class: 'for' }, stock?.name ?? `Some ${stockSelect.selectedOptions[0].textContent.replace(/^some /, '')}`, ' on ', deck().name),
             stock ? make('p', { class: 'small' }, describeTape(book, stock)) : null,
             settingsView(found, deck(), keptAt), groundsView(found),
-            make('p', { class: 'next' }, make('a', { href: 'bench.html' }, 'Set it at the bench, step by step')));
+            make('p', { class: 'next actions' }, make('a', { href: 'bench.html' }, 'Set it at the bench, step by step'),
+                stock ? make('a', { href: `stock.html?stock=${stock.id}` }, 'Know this tape') : null, make('a', { href: `deck.html?deck=${deck().id}` }, 'Know this deck')));
     } catch (error) {
         if (turn !== asked) return;
         const homed = (error.errors ?? []).filter((one) => inputOf(form, one.field) && !inputOf(form, one.field).closest('[hidden]'));

@@ -1,6 +1,9 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What the browser tests share: the daemon with its demo club, a browser, pages that note every error and every request, and axe.
-import { spawn } from 'node:child_process';
+import { spawn, execFileSync } from 'node:child_process';
+import { mkdtempSync, rmSync } from 'node:fs';
+import { tmpdir } from 'node:os';
+import { join } from 'node:path';
 import assert from 'node:assert/strict';
 import { chromium } from 'playwright-core';
 import { AxeBuilder } from '@axe-core/playwright';
@@ -11,23 +14,36 @@ const flags = ['--headless', '--disable-gpu', '--disable-quic', '--no-first-run'
 
 export const launch = () => chromium.launch({ executablePath: process.env.CHROMIUM ?? '/usr/bin/chromium', args: flags });
 
-// Starts the demo club on a free port; → { address, stop }. BIASBOOK_ADDRESS names one that runs already.
-export async function startDaemon() {
-    if (process.env.BIASBOOK_ADDRESS) return { address: process.env.BIASBOOK_ADDRESS, stop: () => {} };
-    const daemon = spawn(binary, ['demo', '--listen', '127.0.0.1:0'], { stdio: ['ignore', 'pipe', 'pipe'] });
+// Starts the daemon and waits for the address it prints; → { address, stop }.
+async function start(args) {
+    const daemon = spawn(binary, [...args, '--listen', '127.0.0.1:0'], { stdio: ['ignore', 'pipe', 'pipe'] });
     let said = '';
     const address = await new Promise((resolve, reject) => {
         const timer = setTimeout(() => reject(new Error(`the daemon did not get ready: ${said}`)), 60000);
-        const hear = (chunk) => {
+        daemon.stdout.on('data', (chunk) => {
             said += chunk;
             const found = said.match(/http:\/\/[0-9.:[\]a-z]+:\d+/);
             if (found) clearTimeout(timer), resolve(`${found[0]}/`);
-        };
-        daemon.stdout.on('data', hear);
+        });
         daemon.stderr.on('data', (chunk) => { said += chunk; });
-        daemon.on('exit', (code) => reject(new Error(`the daemon ended with ${code}: ${said}`)));
+        daemon.on('exit', (code) => { clearTimeout(timer); reject(new Error(`the daemon ended with ${code}: ${said}`)); });
     });
     return { address, stop: () => new Promise((resolve) => { daemon.removeAllListeners('exit'); daemon.on('exit', resolve); daemon.kill('SIGTERM'); }) };
+}
+
+// The demo club, open to all. BIASBOOK_ADDRESS names one that runs already.
+export function startDaemon() {
+    if (process.env.BIASBOOK_ADDRESS) return { address: process.env.BIASBOOK_ADDRESS, stop: () => {} };
+    return start(['demo']);
+}
+
+// A new club with nothing in it but its first steward; → { address, key, stop }.
+export async function startClub() {
+    const folder = mkdtempSync(join(tmpdir(), 'biasbook-pages-'));
+    const file = join(folder, 'club.db');
+    const key = execFileSync(binary, ['init', '--db', file], { encoding: 'utf8' }).trim().split('\n').pop();
+    const daemon = await start(['serve', '--db', file]);
+    return { ...daemon, key, stop: async () => { await daemon.stop(); rmSync(folder, { recursive: true }); } };
 }
 
 export const phone = { viewport: { width: 390, height: 844 }, isMobile: true, hasTouch: true };
