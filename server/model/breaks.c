@@ -30,7 +30,7 @@ static int by_deck_and_time(const void *a, const void *b)
     return memcmp(x->id.bytes, y->id.bytes, sizeof x->id.bytes);
 }
 
-/* y less all effects but those of time, over what one result scatters (its tape and pair, which others do not share, included). */
+/* y less all effects but those of time and of its own tape and pair (which would hide a jump), over what one result then scatters. */
 static double residual(const struct club_fit *fit, enum response r, int i)
 {
     const struct equation *q = &fit->q;
@@ -41,7 +41,8 @@ static double residual(const struct club_fit *fit, enum response r, int i)
     double variance = sigma * sigma * q->v[i] + q->s2[r][i];
     for (int k = q->design.start[i]; k < q->design.start[i + 1]; k++) {
         int j = q->design.column[k];
-        if (j >= q->first[ERA] && j < q->first[SEASON] + q->count[SEASON])
+        bool time = j >= q->first[ERA] && j < q->first[SEASON] + q->count[SEASON];
+        if (time || (j >= q->first[TAPE] && j < q->first[TAPE] + q->count[TAPE]) || j >= q->first[PAIR])
             sum += q->design.value[k] * e->effect[j];
     }
     if (q->level[i][TAPE] >= 0)

@@ -8,7 +8,7 @@
 
 #include "club_fit.h"
 
-#define BREAK_EVIDENCE 26.0 /* drop of the sum of squares, in variances of a row, both responses added */
+#define BREAK_EVIDENCE 21.0 /* drop of the sum of squares, in variances of a row, both responses added */
 #define BREAK_ROWS 4        /* at least so many results on either side */
 #define BREAKS_A_DECK 3
 

@@ -177,12 +177,12 @@ static int ascending(const void *a, const void *b)
 static double multiplier(double *ratio, int n)
 {
     if (n == 0)
-        return 1;
+        return RANGE_OWN;
     qsort(ratio, (size_t)n, sizeof *ratio, ascending);
-    double at = 0.9 * (n + 1) - 1;
+    double at = RANGE_QUANTILE * (n + 1) - 1;
     int k = at < 0 ? 0 : at >= n - 1 ? n - 1 : (int)at;
     double q = k + 1 < n ? ratio[k] + (at - k) * (ratio[k + 1] - ratio[k]) : ratio[k];
-    return (n * q + RANGE_WEIGHT) / (n + RANGE_WEIGHT);
+    return (n * q + RANGE_WEIGHT * RANGE_OWN) / (n + RANGE_WEIGHT);
 }
 
 bool replay_ranges(const struct facts *x, const struct equation_options *o, struct variances *v, const volatile bool *stop, struct fault *f)
