@@ -35,19 +35,19 @@ static bool same(const struct calibration *a, const struct calibration *b)
     return digest_same(x, y);
 }
 
-#define EDITS(X)                                                                                                                           \
-    X(c->id.bytes[15] = 9)                                                                                                                 \
-    X(strcpy(c->deck, "attic"))                                                                                                            \
-    X(strcpy(c->stock, "attic")) X(strcpy(c->setup, "fast")) X(c->channel = CHANNEL_LEFT) X(c->side = SIDE_B) X(strcpy(c->batch, "7"))     \
-        X(strcpy(c->tape, "7")) X(c->made_at_us = 2) X(c->made_at_offset_minutes = 60)                                                     \
-            X(c->position_kind = POSITION_S; c->position_typed = 7) X(c->position_kind = POSITION_TURNS; c->position_typed = 7)            \
-                X(c->recordings = 0) X(c->bias = 7) X(c->level = 7) X(c->eq = 7) X(c->bias_stop = STOP_LOW) X(c->level_stop = STOP_LOW)    \
-                    X(c->bias_method = METHOD_BY_EAR) X(c->drop_db = 7) X(c->drop_hz = 7) X(c->low_db = 7) X(c->high_db = 7)               \
-                        X(c->low_balance_db = 7) X(c->high_balance_db = 7) X(c->low_hz = 7) X(c->high_hz = 7) X(c->tone_db = 7)            \
-                            X(c->treble_db = 7) X(c->unsteady_db = 7) X(c->settled = false) X(c->noise_reduction = true)                   \
-                                X(c->mpx_filter = true) X(c->for_noise_reduction = true) X(c->move_count = 1) X(c->moves[0].bias = 7)      \
-                                    X(c->moves[1].level = 7) X(c->moves[0].low_db = ABSENT) X(c->moves[1].high_db = 7)                     \
-                                        X(c->proof_count = 1; c->proof[0] = (struct proof){1, 2, 3}) X(c->peak_db = 7) X(c->notes = "7")
+/* clang-format off */
+#define EDITS(X) \
+    X(c->id.bytes[15] = 9) X(strcpy(c->deck, "attic")) X(strcpy(c->stock, "attic")) X(strcpy(c->setup, "fast")) \
+    X(c->channel = CHANNEL_LEFT) X(c->side = SIDE_B) X(strcpy(c->batch, "7")) X(strcpy(c->tape, "7")) X(c->made_at_us = 2) \
+    X(c->made_at_offset_minutes = 60) X(c->position_kind = POSITION_S; c->position_typed = 7) \
+    X(c->position_kind = POSITION_TURNS; c->position_typed = 7) X(c->recordings = 0) X(c->bias = 7) X(c->level = 7) X(c->eq = 7) \
+    X(c->bias_stop = STOP_LOW) X(c->level_stop = STOP_LOW) X(c->bias_method = METHOD_BY_EAR) X(c->drop_db = 7) X(c->drop_hz = 7) \
+    X(c->low_db = 7) X(c->high_db = 7) X(c->low_balance_db = 7) X(c->high_balance_db = 7) X(c->low_hz = 7) X(c->high_hz = 7) \
+    X(c->tone_db = 7) X(c->treble_db = 7) X(c->unsteady_db = 7) X(c->settled = false) X(c->noise_reduction = true) \
+    X(c->mpx_filter = true) X(c->for_noise_reduction = true) X(c->move_count = 1) X(c->moves[0].bias = 7) X(c->moves[1].level = 7) \
+    X(c->moves[0].low_db = ABSENT) X(c->moves[1].high_db = 7) X(c->proof_count = 1; c->proof[0] = (struct proof){1, 2, 3}) \
+    X(c->peak_db = 7) X(c->notes = "7")
+/* clang-format on */
 #define EDIT(...)                                                                                                                          \
     case __COUNTER__ - FIRST: __VA_ARGS__; break;
 enum { FIRST = __COUNTER__ + 1 };
