@@ -44,22 +44,22 @@ enum dial_plus { PLUS_MORE, PLUS_LESS }; /* what a larger reading does */
 enum dial_scale { SCALE_DB, SCALE_PERCENT, SCALE_RATIO, SCALE_POINTS, SCALE_LEARN, SCALE_NONE = -1 };
 
 struct dial {
-    bool present;                 /* false: the deck has no such dial for the user (JSON null) */
+    bool present;                    /* false: the deck has no such dial for the user (JSON null) */
     char unit[LIMIT_SHORT_TEXT + 1]; /* "mark", "step", "%", "o'clock", … ; "" = "mark" */
-    double low, high;             /* end readings, low < high */
-    double step;                  /* finest setting one can repeat, in the dial's unit; ABSENT = what the unit suggests (dial_step) */
-    double zero;                  /* centre, detent or preset reading; ABSENT = 0 */
+    double low, high;                /* end readings, low < high */
+    double step;                     /* finest setting one can repeat, in the dial's unit; ABSENT = what the unit suggests (dial_step) */
+    double zero;                     /* centre, detent or preset reading; ABSENT = 0 */
     enum dial_plus plus;
     enum dial_scale scale;
-    double db_per_unit;           /* SCALE_DB only, > 0 */
-    int point_count;              /* SCALE_POINTS only, >= 2, readings strictly rising */
+    double db_per_unit;                  /* SCALE_DB only, > 0 */
+    int point_count;                     /* SCALE_POINTS only, >= 2, readings strictly rising */
     double points[LIMIT_DIAL_POINTS][2]; /* reading, dB */
 };
 
 enum direction { DIRECTION_FORWARD, DIRECTION_REVERSE };
 struct setup {
     char id[LIMIT_SLUG + 1];
-    double speed_mm_s;              /* ABSENT = 47.625 on cassette, 190.5 on reel */
+    double speed_mm_s;                       /* ABSENT = 47.625 on cassette, 190.5 on reel */
     char equalisation[LIMIT_SHORT_TEXT + 1]; /* "120us", …; "" = by class */
     char selector[LIMIT_SHORT_TEXT + 1];
     enum direction direction;
@@ -133,9 +133,9 @@ struct calibration {
     int64_t made_at_us;
     int made_at_offset_minutes;
     enum position_kind position_kind;
-    double position_typed; /* in the kind's unit */
-    double position_s;     /* computed from it (spool geometry); ABSENT = not known */
-    int recordings;        /* -1 = not known */
+    double position_typed;  /* in the kind's unit */
+    double position_s;      /* computed from it (spool geometry); ABSENT = not known */
+    int recordings;         /* -1 = not known */
     double bias, level, eq; /* final dial readings; ABSENT where the deck has no dial */
     enum stop bias_stop, level_stop;
     enum bias_method bias_method;
@@ -161,8 +161,8 @@ struct service {
     char deck[LIMIT_SLUG + 1];
     int64_t made_at_us;
     int made_at_offset_minutes;
-    char kind[LIMIT_SHORT_TEXT + 1]; /* see trade/check.h for the list */
-    bool resets;                     /* an era begins; known shifts are subtracted first */
+    char kind[LIMIT_SHORT_TEXT + 1];      /* see trade/check.h for the list */
+    bool resets;                          /* an era begins; known shifts are subtracted first */
     double bias_shift_db, level_shift_db; /* ABSENT = not known */
     const char *notes;
 };
@@ -179,15 +179,15 @@ struct deck_check {
 
 /* ---- what the store adds to a record ---- */
 struct stamp {
-    int64_t seq;      /* number of the change that made this state */
-    int revision;     /* 1 = as first written */
-    int64_t stored_us; /* commit time */
+    int64_t seq;                 /* number of the change that made this state */
+    int revision;                /* 1 = as first written */
+    int64_t stored_us;           /* commit time */
     char member[LIMIT_NAME + 1]; /* who wrote this revision; "" in an open club */
     char author[LIMIT_NAME + 1]; /* who wrote the first revision: the one who may correct it */
     bool is_void;
     char void_reason[LIMIT_REASON + 1];
     char origin[LIMIT_SLUG + 1]; /* club it came from; "" = this one */
-    char etag[48];    /* without the quotes */
+    char etag[48];               /* without the quotes */
 };
 
 /* ---- who ---- */
