@@ -39,8 +39,16 @@ enum action_result action_track_record(struct house *, struct exchange *); /* wo
 /* transfer.c */
 enum action_result action_export(struct house *, struct exchange *); /* worker */
 enum action_result action_import(struct house *, struct exchange *); /* worker */
-/* session.c, log_form.c */
+/* session.c */
 enum action_result action_session(struct house *, struct exchange *);  /* inline */
+/* members.c, all on workers: they read or wait for the writer */
+enum action_result action_members(struct house *, struct exchange *);
+enum action_result action_member_put(struct house *, struct exchange *);
+enum action_result action_member_keys(struct house *, struct exchange *);
+enum action_result action_member_key_add(struct house *, struct exchange *);
+enum action_result action_member_key_delete(struct house *, struct exchange *);
+enum action_result action_member_key_rotate(struct house *, struct exchange *);
+/* log_form.c */
 enum action_result action_log_page(struct house *, struct exchange *); /* worker */
 enum action_result action_log_form(struct house *, struct exchange *); /* write */
 /* statistics.c, alike.c, deck_history.c, hints.c, sheets.c, centre.c, drawings.c */

@@ -47,7 +47,7 @@ void reply_fault(struct reply *r, const struct fault *f)
         close(r->file);
     r->file = -1;
     r->fixed = NULL;
-    r->etag[0] = r->location[0] = r->link[0] = r->cache_control[0] = r->file_name[0] = '\0';
+    r->etag[0] = r->location[0] = r->link[0] = r->cache_control[0] = r->file_name[0] = r->set_cookie[0] = '\0';
     r->status = status_of(f->kind);
     r->content_type = "application/problem+json";
     if (r->retry_after_s == 0 && (r->status == 503 || r->status == 429))

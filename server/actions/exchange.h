@@ -27,7 +27,8 @@ struct parameter {
 
 struct identity {
     int64_t member; /* 0 = nobody (open club or public read) */
-    enum role role;
+    int64_t key;    /* the key that was shown, or that the session was opened with; 0 = none */
+    enum role role; /* what it may do: the member's role within the key's scope */
     char name[LIMIT_NAME + 1];
 };
 
@@ -44,6 +45,9 @@ struct request {
     const char *accept;       /* header as received; "" when none */
     const char *if_match, *if_none_match; /* header values as received; NULL when none */
     struct identity who;
+    bool by_session;          /* `who` is proved by a session's cookie */
+    const char *session;      /* the token in that cookie; "" when there is none. Also of sessions that are over */
+    bool secure;              /* TLS, by this daemon or by a proxy it trusts */
     int64_t now_us;
 };
 
@@ -58,6 +62,8 @@ struct reply {
     char etag[64];             /* without quotes; "" = none. http/ answers 304 to a matching If-None-Match on GET */
     char location[160], link[LIMIT_URL];
     char cache_control[64];    /* "" = no-store */
+    char set_cookie[200];      /* "" = none */
+    bool wrong_key;            /* the body held a key that is nobody's: http/ counts and logs it like one in the head */
     char file_name[80];        /* Content-Disposition: attachment; "" = none */
     int retry_after_s;         /* 0 = none */
 };
@@ -69,6 +75,10 @@ struct exchange {
     void (*finish)(struct exchange *x); /* set by http/ */
     void *owner;                        /* http/'s connection */
 };
+
+/* Name of the session's cookie, without TLS and with. */
+#define COOKIE_PLAIN "biasbook"
+#define COOKIE_SECURE "__Host-biasbook"
 
 enum action_result { ACTION_DONE, ACTION_LATER };
 

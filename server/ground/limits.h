@@ -74,6 +74,19 @@
 #define LIMIT_STOCKS  20000
 #define LIMIT_MEMBERS 20000
 
+#define LIMIT_KEYS 64                             /* keys of one member that are valid at once; each device has one */
+#define LIMIT_SESSIONS 2048                       /* browsers signed in at once; some 120 kB */
+#define LIMIT_KEY_SESSIONS 32                     /* of them with one key */
+#define LIMIT_SESSION_SECONDS (30LL * 86400)      /* s, from signing in to having to do it again */
+#define LIMIT_SESSION_IDLE_SECONDS (7LL * 86400)  /* s, without a request */
+#define LIMIT_WRONG_KEYS 64                       /* wrong keys from one address before it has to wait: more than a person with an old key in every tab */
+#define LIMIT_WRONG_KEY_SECONDS 60                /* s, in which they are counted, and until which it waits */
+#define LIMIT_WRONG_KEY_ADDRESSES 1024            /* addresses that are watched at once */
+#define LIMIT_REVISIONS 200                       /* states of one record that are listed, newest first */
+#define LIMIT_REVIEW_ROWS 50000                   /* newest calibrations looked at for misentries in one question */
+#define LIMIT_REVIEW_LISTED 200                   /* of them, the least likely ones that are listed */
+#define LIMIT_COVERAGE_PAIRS 60000                /* decks times stocks of one grid; past it the least used are left out */
+
 /* ---- the estimator ---- */
 #define LIMIT_MODEL_PRODUCTS 60000000LL /* products of effects laid out sparse: 240 MB of places */
 #define LIMIT_TABLE_BYTES    (1 << 30)  /* bytes of a table for `fit`, held in memory */

@@ -88,7 +88,8 @@ void reply_clear(struct reply *r)
     r->file_size = 0;
     r->fixed = NULL;
     r->fixed_length = 0;
-    r->etag[0] = r->location[0] = r->link[0] = r->cache_control[0] = r->file_name[0] = '\0';
+    r->etag[0] = r->location[0] = r->link[0] = r->cache_control[0] = r->file_name[0] = r->set_cookie[0] = '\0';
+    r->wrong_key = false;
     r->retry_after_s = 0;
 }
 
@@ -102,6 +103,8 @@ void call_begin(struct call *c, const char *raw_target)
     q->body_length = 0;
     q->if_match = q->if_none_match = NULL;
     q->who = (struct identity){.role = ROLE_NONE};
+    q->by_session = q->secure = false;
+    q->session = "";
     reply_clear(&c->x.reply);
     buffer_clear(&c->body);
     c->phase = PHASE_HEAD;

@@ -64,6 +64,8 @@ static void take(struct head *head, const char *name, size_t n, const char *valu
             head->accept = value;
         else if (is(name, n, "Origin"))
             once(head, &head->origin, value);
+        else if (is(name, n, "Cookie")) /* RFC 6265, 5.4: one line */
+            once(head, &head->cookie, value);
         else if (is(name, n, "Expect"))
             once(head, &head->expect, value);
         break;

@@ -14,7 +14,7 @@
 
 struct head {
     /* values as received, in libmicrohttpd's memory until the request is over; NULL when not sent */
-    const char *host, *content_type, *content_encoding, *authorization, *origin, *fetch_site, *accept, *expect;
+    const char *host, *content_type, *content_encoding, *authorization, *origin, *fetch_site, *accept, *expect, *cookie;
     const char *if_match, *if_none_match; /* the first line of each; further ones are counted */
     int hosts, lengths, codings, if_matches, if_none_matches;
     int64_t content_length; /* 0 when there is none */

@@ -16,6 +16,9 @@
 #include "prepared.h"
 #include "server.h"
 #include "target.h"
+#include "throttle.h"
+
+#include "../ground/secrets.h"
 
 #include <microhttpd.h>
 #include <pthread.h>
@@ -39,6 +42,7 @@ struct call {
     struct target target;
     struct captures captures;
     char media_type[LIMIT_SHORT_TEXT + 1];
+    char session[KEY_TEXT]; /* the token in the cookie; "" = none */
     struct buffer body;
     struct prepared *prepared; /* carries the reply until it is sent; NULL: an ordinary response does */
     struct call *next;         /* in the workers' queue */
@@ -69,6 +73,7 @@ struct http {
     atomic_int waiting; /* calls handed to someone; http_stop waits for 0 */
     atomic_int in_hand; /* requests received and not yet answered to the last byte; http_stop waits for 0 as long as it may */
     struct http_figures figures;
+    struct throttle *throttle;
     struct assets *assets;
     struct prepared_store *prepared;
     struct workers *workers;
@@ -106,6 +111,14 @@ bool host_is_own(const struct http *h, const char *host); /* loopback name or ad
 
 /* ---- who.c ---- */
 enum refusal_number who_asks(struct call *c);
+/* Counts and logs a key that is nobody's; the refusal that is due. */
+enum refusal_number wrong_key(struct call *c);
+#define WHO_ADDRESS 64
+const char *client_address(const struct call *c, char out[WHO_ADDRESS]); /* as in the log; "unix" without one */
+
+/* ---- cookie.c ---- */
+bool call_is_secure(const struct call *c);
+bool cookie_token(const char *cookie, bool secure, char out[KEY_TEXT]); /* false: none, or too long to be one */
 
 /* ---- body.c ---- */
 void body_open(struct call *c);

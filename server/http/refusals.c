@@ -1,6 +1,8 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later */
 #include "refusals.h"
 
+#include "../ground/limits.h"
+
 static const struct refusal refusals[REFUSE_COUNT] = {
     [REFUSE_LENGTHS] = {400, "Content-Length", "repeated-length", "send Content-Length once", true, 0},
     [REFUSE_LENGTH] = {400, "Content-Length", "bad-length", "Content-Length must be a plain decimal number", true, 0},
@@ -15,7 +17,7 @@ static const struct refusal refusals[REFUSE_COUNT] = {
     [REFUSE_NO_HOST] = {400, "Host", "no-host", "an HTTP/1.1 request needs a Host header", true, 0},
     [REFUSE_HOSTS] = {400, "Host", "repeated-host", "send Host once", true, 0},
     [REFUSE_HOST] = {400, "Host", "bad-host", "Host must be a name or an address, with a port or without", true, 0},
-    [REFUSE_REPEATED_HEADER] = {400, "", "repeated-header", "Authorization, Content-Type and Origin may stand once each", true, 0},
+    [REFUSE_REPEATED_HEADER] = {400, "", "repeated-header", "Authorization, Content-Type, Cookie and Origin may stand once each", true, 0},
     [REFUSE_EXPECT] = {417, "Expect", "unknown-expectation", "only 100-continue can be expected", true, 0},
 
     [REFUSE_TARGET_LONG] = {414, "", "address-too-long", "shorten the address", true, 0},
@@ -38,6 +40,9 @@ static const struct refusal refusals[REFUSE_COUNT] = {
     [REFUSE_CROSS_SITE] = {403, "Origin", "cross-site", "pages of other sites may not change anything here", false, 0},
     [REFUSE_NO_KEY] = {401, "Authorization", "no-key", "send the key you were given: Authorization: Bearer bb1_…", false, 0},
     [REFUSE_WRONG_KEY] = {401, "Authorization", "wrong-key", "this key is not known here; ask a steward for a new one", false, 0},
+    [REFUSE_WRONG_KEYS] = {429, "Authorization", "too-many-wrong-keys", "too many keys that are not known here came from this address; wait a minute", false,
+                           LIMIT_WRONG_KEY_SECONDS},
+    [REFUSE_NO_ORIGIN] = {403, "Origin", "no-origin", "a change by a session has to say which page asks for it: send Origin, or use a key", false, 0},
     [REFUSE_KEY_SCHEME] = {401, "Authorization", "not-bearer", "send the key as Authorization: Bearer bb1_…", false, 0},
     [REFUSE_ROLE] = {403, "", "role", "your role does not allow this; ask a steward", false, 0},
     [REFUSE_BODY] = {413, "", "no-body-expected", "this address takes no body", false, 0},

@@ -116,6 +116,8 @@ static bool add_rare(struct MHD_Response *m, const struct call *c)
         fine = fine && add(m, "Location", r->location);
     if (r->link[0])
         fine = fine && add(m, "Link", r->link);
+    if (r->set_cookie[0])
+        fine = fine && add(m, "Set-Cookie", r->set_cookie);
     if (r->file_name[0]) {
         snprintf(text, sizeof text, "attachment; filename=\"%s\"", r->file_name);
         fine = fine && add(m, "Content-Disposition", text);
@@ -129,7 +131,7 @@ static bool add_rare(struct MHD_Response *m, const struct call *c)
     if (r->status == 401)
         fine = fine &&
                add(m, "WWW-Authenticate",
-                   c->refused == REFUSE_WRONG_KEY ? "Bearer realm=\"biasbook\", error=\"invalid_token\"" : "Bearer realm=\"biasbook\"");
+                   c->refused == REFUSE_WRONG_KEY && c->head.authorization ? "Bearer realm=\"biasbook\", error=\"invalid_token\"" : "Bearer realm=\"biasbook\"");
     if (r->status == 415 && c->route)
         fine = fine && add_accept(m, route_types(c->route));
     if (c->close)
@@ -147,7 +149,7 @@ static bool is_usual(const struct call *c)
 {
     const struct reply *r = &c->x.reply;
     bool plain = r->content_type && !is_page(r->content_type) && r->file < 0 && !r->fixed;
-    bool rare = r->etag[0] || r->location[0] || r->link[0] || r->cache_control[0] || r->file_name[0] || r->retry_after_s > 0 || c->close;
+    bool rare = r->etag[0] || r->location[0] || r->link[0] || r->cache_control[0] || r->file_name[0] || r->set_cookie[0] || r->retry_after_s > 0 || c->close;
     return plain && !rare && r->status != 401 && r->status != 405 && r->status != 415 && c->x.request.method != HTTP_OPTIONS;
 }
 
@@ -221,6 +223,8 @@ enum MHD_Result send_reply(struct call *c)
     if (!c->route && c->x.request.method == HTTP_OPTIONS && c->refused == REFUSE_NOTHING)
         c->x.reply.status = 204;
     check_filled(c);
+    if (c->refused == REFUSE_NOTHING && c->x.reply.wrong_key)
+        call_refuse(c, wrong_key(c));
     if (c->refused != REFUSE_NOTHING)
         write_refusal(c);
     uint64_t size = c->x.reply.body.length;

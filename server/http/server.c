@@ -134,7 +134,8 @@ static bool start_daemon(struct http *h, int fd, struct fault *f)
 static bool start_prepared(struct http *h, struct fault *f)
 {
     h->prepared = prepared_new(send_usual_headers);
-    return h->prepared || fault_add(f, FAULT_MEMORY, "", "out-of-memory", "out of memory");
+    h->throttle = throttle_new();
+    return (h->prepared && h->throttle) || fault_add(f, FAULT_MEMORY, "", "out-of-memory", "out of memory");
 }
 
 static bool prepare(struct http *h)
@@ -156,6 +157,7 @@ static void dismantle(struct http *h)
     reaper_stop(h);
     assets_free(h->assets);
     prepared_free(h->prepared);
+    throttle_free(h->throttle);
     if (h->unix_path[0])
         unlink(h->unix_path);
     pthread_cond_destroy(&h->reaper_wake);

@@ -29,7 +29,7 @@ struct http_options {
     int connections;        /* 0 = LIMIT_CONNECTIONS */
     int head_s, body_s, spool_s, idle_s; /* total deadlines; 0 = LIMIT_…_SECONDS */
     struct house *house;
-    /* Who a presented key belongs to; false: nobody. Called on HTTP threads, so quick. */
+    /* Who a presented key belongs to, or the token of a session's cookie (never of the shape of a key); false: nobody. Called on HTTP threads, so quick. */
     bool (*find_key)(struct house *house, const char *key, struct identity *out);
 };
 

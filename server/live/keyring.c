@@ -10,9 +10,13 @@
 #include <stdlib.h>
 #include <string.h>
 
+#define USE_US 3600000000LL /* how coarse "last used" is */
+#define USES_AT_ONCE 64
+
 struct key_entry {
     uint8_t hash[DIGEST_BYTES];
-    struct member_record member;
+    struct key_holder holder;
+    int64_t expires_us, written_us, used_us; /* CLOCK_NONE = never; last use as it stands in the file, and as seen here */
 };
 
 struct key_list {
@@ -43,7 +47,7 @@ void keyring_free(struct keyring *k)
     mem_free(k);
 }
 
-static bool collect(void *user, const uint8_t key_hash_bytes[32], const struct member_record *member)
+static bool collect(void *user, const struct key_record *key, const struct member_record *member)
 {
     struct key_list *l = user;
     if (l->count == l->capacity) {
@@ -56,8 +60,11 @@ static bool collect(void *user, const uint8_t key_hash_bytes[32], const struct m
         l->entries = grown;
         l->capacity = more;
     }
-    memcpy(l->entries[l->count].hash, key_hash_bytes, DIGEST_BYTES);
-    l->entries[l->count++].member = *member;
+    struct key_entry *e = &l->entries[l->count++];
+    memcpy(e->hash, key->hash, DIGEST_BYTES);
+    e->holder = (struct key_holder){.key = key->id, .member = *member, .role = role_within(member->role, key->scope)};
+    e->expires_us = key->expires_us;
+    e->written_us = e->used_us = key->last_used_us;
     return true;
 }
 
@@ -88,7 +95,18 @@ bool keyring_load(struct keyring *k, struct store *s, struct fault *f)
     return true;
 }
 
-bool keyring_find(struct keyring *k, const char *key, struct member_record *out)
+/* Under the lock. Fills `out` unless the key has expired meanwhile. */
+static bool use(struct key_entry *e, struct key_holder *out)
+{
+    int64_t now_us = clock_now_us();
+    if (e->expires_us != CLOCK_NONE && e->expires_us <= now_us)
+        return false;
+    e->used_us = now_us;
+    *out = e->holder;
+    return true;
+}
+
+bool keyring_find(struct keyring *k, const char *key, struct key_holder *out)
 {
     uint8_t hash[DIGEST_BYTES];
     if (!key_shape(key))
@@ -105,10 +123,35 @@ bool keyring_find(struct keyring *k, const char *key, struct member_record *out)
         else
             high = mid;
     }
-    if (low < k->list.count && digest_same(k->list.entries[low].hash, hash)) {
-        *out = k->list.entries[low].member;
-        found = true;
-    }
+    if (low < k->list.count && digest_same(k->list.entries[low].hash, hash))
+        found = use(&k->list.entries[low], out);
     pthread_mutex_unlock(&k->lock);
     return found;
+}
+
+bool keyring_holder(struct keyring *k, int64_t key, struct key_holder *out)
+{
+    bool found = false;
+    pthread_mutex_lock(&k->lock);
+    for (size_t i = 0; i < k->list.count && !found; i++)
+        if (k->list.entries[i].holder.key == key)
+            found = use(&k->list.entries[i], out);
+    pthread_mutex_unlock(&k->lock);
+    return found;
+}
+
+void keyring_save_uses(struct keyring *k, struct store *s)
+{
+    struct key_use uses[USES_AT_ONCE];
+    int n = 0;
+    pthread_mutex_lock(&k->lock);
+    for (size_t i = 0; i < k->list.count && n < USES_AT_ONCE; i++) {
+        struct key_entry *e = &k->list.entries[i];
+        if (e->used_us != CLOCK_NONE && (e->written_us == CLOCK_NONE || e->used_us - e->written_us >= USE_US)) {
+            uses[n++] = (struct key_use){e->holder.key, e->used_us};
+            e->written_us = e->used_us; /* tried once an hour, whether it can be written or not */
+        }
+    }
+    pthread_mutex_unlock(&k->lock);
+    store_keys_used(s, uses, n, NULL);
 }

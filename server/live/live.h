@@ -11,6 +11,7 @@
 #include "../store/store.h"
 #include "catalog.h"
 #include "keyring.h"
+#include "sessions.h"
 
 struct live; /* private */
 
@@ -40,7 +41,14 @@ void view_give(struct view *v);
 bool live_ready(struct live *l); /* the model contains all that the store held at start */
 /* Waits until the model contains change `seq`; false at the deadline. For tests and the command line. */
 bool live_wait(struct live *l, int64_t seq, int timeout_ms);
-bool live_find_key(struct live *l, const char *key, struct member_record *out);
+bool live_find_key(struct live *l, const char *key, struct key_holder *out);
+/* After a change of members or keys by this process; another process's are noticed within a second. False: the old ones stay, and the next look
+ * tries again. */
+bool live_reload_keys(struct live *l, struct fault *f);
+/* ---- sessions (sessions.h) ---- */
+bool live_session_open(struct live *l, int64_t key, int64_t now_us, char token[SESSION_TEXT]);
+bool live_session_find(struct live *l, const char *token, struct key_holder *out);
+void live_session_end(struct live *l, const char *token);
 
 struct live_figures {
     int64_t solves, fits, solve_last_us, fit_last_us, as_of;

@@ -128,6 +128,9 @@ static void look_outside(struct live *l)
     struct fault f = {0};
     if (!keyring_load(l->keys, l->store, &f) || !live_load_catalog(l, &f)) {
         say("could not read changes made by another process", &f);
+        pthread_mutex_lock(&l->lock);
+        l->keys_stale = true; /* look again */
+        pthread_mutex_unlock(&l->lock);
         return;
     }
     pthread_mutex_lock(&l->lock);

@@ -7,7 +7,9 @@
  *   group.c rules.c           one transaction; what happens to one write in it
  *   put_*.c                   records into rows
  *   reader.c read_*.c         connections that read; rows into records
- *   people.c blob.c prior.c   the small things
+ *   people.c keys.c           members and keys
+ *   history.c                 states before, the log of what stewards did, what was reviewed
+ *   blob.c prior.c            the small things
  *   backup.c integrity.c      copies and proofs
  *   sql.c words.c             SQLite itself; the file's words
  */
@@ -16,6 +18,7 @@
 
 #include "../ground/embedded.h"
 #include "../ground/secrets.h"
+#include "people.h"
 #include "reader.h"
 #include "sql.h"
 #include "store.h"
@@ -208,6 +211,11 @@ bool state_replaced(struct store *s, enum sql which, const char *text, int64_t o
 bool member_name(struct store *s, int64_t id, char out[LIMIT_NAME + 1], struct fault *f);
 /* Finds or adds the author of an imported row. */
 bool member_author(struct store *s, const char *origin, const char *name, int64_t now_us, int64_t *id, struct fault *f);
+int person_find(struct store *s, const char *origin, const char *name, int64_t *id, enum role *role, struct fault *f); /* 1 found, 0 none, -1 failed */
+bool person_new(struct store *s, const char *origin, const char *name, enum role role, int64_t now_us, int64_t *id, struct fault *f);
+
+/* ---- keys.c ---- */
+bool event_add(struct store *s, int64_t by, int64_t now_us, const char *what, const char *subject, const char *detail, struct fault *f); /* inside a transaction */
 
 /* ---- read_*.c ---- */
 /* The common columns of a state behind a join with member m (writer) and a (author): STAMP_COLUMNS. */

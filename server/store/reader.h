@@ -53,9 +53,6 @@ struct calibration_filter {
 enum read_result walk_calibrations(struct reader *r, const struct calibration_filter *filter, bool with_moves, calibration_row row,
                                    void *user, struct fault *f);
 
-typedef bool (*key_row)(void *user, const uint8_t key_hash[32], const struct member_record *member);
-enum read_result walk_keys(struct reader *r, key_row row, void *user, struct fault *f); /* keys that are valid now */
-
 /* `*bytes` is mem_alloc'ed, the caller frees. */
 enum read_result read_blob(struct reader *r, const char *name, void **bytes, size_t *n, struct fault *f);
 /* Free-standing facts: "club_id" (UUID text made at init), "club_name". */

@@ -8,6 +8,7 @@
 
 const char WORD_END[] = "";
 const char *const WORDS_ROLE[] = {"none", "reader", "logger", "steward", WORD_END};
+const char *const WORDS_SCOPE[] = {"all", "read", "log", WORD_END};
 const char *const WORDS_MEDIUM[] = {"cassette", "reel", WORD_END};
 const char *const WORDS_CLASS[] = {"type-1", "type-2", "type-3", "type-4", "reel-standard", "reel-high-output", "reel-extra-output",
                                    WORD_END};

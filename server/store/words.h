@@ -9,7 +9,7 @@
 
 /* Each list is indexed by its enum; NULL stands for "not given" (SQL NULL). Closed by WORD_END. */
 extern const char WORD_END[];
-extern const char *const WORDS_ROLE[],
+extern const char *const WORDS_ROLE[], *const WORDS_SCOPE[],
     *const WORDS_MEDIUM[], *const WORDS_CLASS[], *const WORDS_PLUS[], *const WORDS_SCALE[],
                                                                           *const WORDS_DIRECTION[],
                                                                               *const WORDS_COUNTER[],

@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
- * Opening a club for a verb; `init` and `member`, which make keys. */
+ * Opening a club for a verb; `init`. */
 #include "club.h"
 
 #include "../ground/secrets.h"
@@ -71,44 +71,4 @@ int verb_init(int argc, char **argv)
     bool ok = s && club_add_member(s, name ? name : "steward", ROLE_STEWARD, &f);
     store_close(s);
     return ok ? EXIT_DONE : refused("init", &f);
-}
-
-/* ---- member ---- */
-
-int verb_member(int argc, char **argv)
-{
-    static const struct verb_help help = {"member", "member add --db FILE --name NAME --role reader|logger|steward",
-                                          "Adds a member to the club, also while it is served; the new key is the last line printed.\n\n"
-                                          "  --db FILE    the club's file\n"
-                                          "  --name NAME  how the club calls the member\n"
-                                          "  --role ROLE  reader: asks; logger: also logs; steward: also corrects others' rows and imports\n",
-                                          "biasbook member add --db club.db --name Odo --role logger"};
-    const char *db = NULL, *name = NULL, *role_name = NULL, *what[1] = {NULL};
-    const struct option_spec specs[] = {{"db", &db, NULL}, {"name", &name, NULL}, {"role", &role_name, NULL}, {0}};
-    int rest = 0, status = options_read(argc, argv, &help, specs, what, 1, &rest);
-    if (status >= 0)
-        return status;
-    if (!rest)
-        return wrong_usage(&help, "say what to do: add");
-    if (strcmp(what[0], "add"))
-        return wrong_usage(&help, "'%s' is not known; add is", what[0]);
-    if (!(db = database_path(&help, db)))
-        return EXIT_USAGE;
-    if (!name || !*name)
-        return wrong_usage(&help, "--name is needed");
-    enum role role = !role_name                       ? ROLE_NONE
-                     : !strcmp(role_name, "reader")  ? ROLE_READER
-                     : !strcmp(role_name, "logger")  ? ROLE_LOGGER
-                     : !strcmp(role_name, "steward") ? ROLE_STEWARD
-                                                     : ROLE_NONE;
-    if (role == ROLE_NONE)
-        return wrong_usage(&help, "--role is reader, logger or steward");
-    if (strlen(name) > LIMIT_NAME)
-        return wrong_usage(&help, "--name holds at most %d bytes", LIMIT_NAME);
-    struct fault f = {0};
-    struct store_options so = {.path = db};
-    struct store *s = store_open(&so, &f);
-    bool ok = s && club_add_member(s, name, role, &f);
-    store_close(s);
-    return ok ? EXIT_DONE : refused("member", &f);
 }

@@ -13,12 +13,12 @@ struct keys {
     uint8_t hash[32];
 };
 
-static bool add_key(void *user, const uint8_t key_hash[32], const struct member_record *m)
+static bool add_key(void *user, const struct key_record *key, const struct member_record *m)
 {
     struct keys *k = user;
     k->count++;
     k->last = *m;
-    memcpy(k->hash, key_hash, 32);
+    memcpy(k->hash, key->hash, 32);
     return true;
 }
 
