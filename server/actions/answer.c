@@ -69,7 +69,7 @@ bool parameters_allowed(const struct request *q, const char *const *names, struc
         const char *name = q->parameters[i].name;
         bool known = false;
         for (int k = 0; names[k] && !known; k++)
-            known = !strcmp(names[k], name);
+            known = names[k][0] == name[0] && !strcmp(names[k], name); /* the hot path asks a few hundred times */
         if (!known)
             fine = fault_add(f, FAULT_UNACCEPTABLE, name, "unknown-parameter", "there is no parameter of this name here; see docs/api.md");
         for (int k = 0; k < i && known; k++)

@@ -12,6 +12,7 @@
 #include "../wire/wire.h"
 
 #include <math.h>
+#include <stddef.h>
 #include <string.h>
 
 /* ---- the question ---- */
@@ -303,10 +304,10 @@ enum action_result action_suggestion(struct house *house, struct exchange *x)
     static const char *const allowed[] = {"deck",       "stock",          "class",            "setup",         "channel",   "batch",  "tape",
                                           "recordings", "position_s",     "position_turns",   "position_counter", "position_part", "treble_db",
                                           "at",         "low_hz",         "high_hz",          "for_noise_reduction", NULL};
-    struct fault f = {0};
-    struct suggestion *s = arena_alloc(x->arena, sizeof *s);
-    if (!s)
-        return ACTION_DONE;
+    struct fault f;
+    fault_clear(&f);
+    struct suggestion local, *s = &local;
+    memset(s, 0, offsetof(struct suggestion, cautions)); /* the cautions are large and counted */
     struct view *v = live_take(house->live);
     if (!parameters_allowed(&x->request, allowed, &f) || !question_read(v, &x->request, s, &f)) {
         view_give(v);
