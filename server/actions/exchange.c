@@ -12,7 +12,7 @@
 const char *request_parameter(const struct request *q, const char *name)
 {
     for (int i = 0; i < q->parameter_count; i++)
-        if (strcmp(q->parameters[i].name, name) == 0)
+        if (q->parameters[i].name[0] == name[0] && strcmp(q->parameters[i].name, name) == 0) /* the hot path asks for a dozen names */
             return q->parameters[i].value;
     return NULL;
 }
