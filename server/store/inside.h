@@ -86,7 +86,7 @@ struct store {
     pthread_cond_t keeper_wake;
     bool keeper_wanted; /* asked, or at work */
     bool keeper_closing;
-    atomic_bool bulk_copied; /* it has just been through: what is left is little */
+    atomic_int copied_pages; /* pages of the log it had copied when it was last through; 0 = it was not */
 
     /* ---- shared, under `lock` ---- */
     pthread_t thread;
