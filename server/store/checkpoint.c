@@ -1,23 +1,17 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Copying the write-ahead log into the file, so that the log stays small and
- * nobody waits for it.
+ * Copying the write-ahead log into the file, so that the log stays small and nobody waits for it.
  *
- * Copying 16 MB takes tens of milliseconds, in which the writer could commit
- * hundreds of groups. So a keeper thread with a connection of its own copies
- * the bulk while the writer goes on; the writer then copies the little that
- * came meanwhile, which completes the log and lets SQLite begin it anew. When
- * nothing is written for a while, the writer copies all and truncates the log.
+ * Copying 16 MB takes tens of milliseconds, in which the writer could commit hundreds of groups. So a keeper thread with a connection of its
+ * own copies the bulk while the writer goes on; the writer then copies the little that came meanwhile, which completes the log and lets
+ * SQLite begin it anew. When nothing is written for a while, the writer copies all and truncates the log.
  */
 #include "inside.h"
 
-#define LOG_TOO_LONG                                                                                                                       \
-    (8 * LIMIT_WAL_PAGES)                /* pages at which the writer no longer waits for the   \
-                           keeper */
-#define REST_PAGES (LIMIT_WAL_PAGES / 8) /* pages that the writer copies by itself: a few ms */
+#define LOG_TOO_LONG (8 * LIMIT_WAL_PAGES) /* pages at which the writer no longer waits for the keeper */
+#define REST_PAGES   (LIMIT_WAL_PAGES / 8) /* pages that the writer copies by itself: a few ms */
 
-/* Copies what may be copied; *copied pages of the log are then in the file.
- * True when that is all of it. */
+/* Copies what may be copied; *copied pages of the log are then in the file. True when that is all of it. */
 static bool copy_log(struct connection *c, int mode, int *copied)
 {
     int pages = 0;
@@ -57,8 +51,7 @@ static void wake_keeper(struct store *s)
     pthread_mutex_unlock(&s->keeper_lock);
 }
 
-/* Called by SQLite on the writer's thread after each commit, with the pages now
- * in the log. */
+/* Called by SQLite on the writer's thread after each commit, with the pages now in the log. */
 static int on_commit_to_log(void *user, sqlite3 *db, const char *name, int pages)
 {
     struct store *s = user;
