@@ -129,11 +129,11 @@ int deck_course_between(const struct deck_course *c, int64_t from_us, int64_t to
     int n = 0;
     for (int i = 0; i < c->results.count; i++) {
         const struct result *row = &c->results.rows[i];
-        if (row->made_at_us < from_us || row->made_at_us > to_us || !given(c->standing[r][i]))
+        if (row->made_at_us < from_us || row->made_at_us > to_us || !given(c->spread[r][i]))
             continue;
         bool again = false; /* the last of a tape's results of one day stands for them */
         for (int k = i + 1; row->tape >= 0 && k < c->results.count && !again && c->results.rows[k].made_at_us / 86400000000LL == row->made_at_us / 86400000000LL; k++)
-            again = c->results.rows[k].tape == row->tape && given(c->standing[r][k]);
+            again = c->results.rows[k].tape == row->tape && given(c->spread[r][k]);
         if (again)
             continue;
         if (n == most) { /* the latest are kept */
@@ -293,7 +293,7 @@ bool deck_course_compare(const struct deck_course *c, int64_t at_us, struct cour
         int64_t end = to;
         int seen = 0;
         for (int i = 0; i < c->results.count && seen <= COMPARED; i++)
-            if (c->results.rows[i].made_at_us >= at_us && given(c->standing[r][i]) && ++seen == COMPARED)
+            if (c->results.rows[i].made_at_us >= at_us && given(c->spread[r][i]) && ++seen == COMPARED)
                 end = c->results.rows[i].made_at_us < to ? c->results.rows[i].made_at_us : to;
         m = deck_course_between(c, at_us, end, (enum response)r, at, COMPARED);
         struct summary y = summary_cut(c, (enum response)r, at, m, room);

@@ -25,7 +25,7 @@ struct deck_course {
     struct service *services;  /* by time, not void */
     struct deck_check *checks; /* by time, not void */
     double *standing[RESPONSES]; /* one a result of `results`: where the deck stood by it, dB; ABSENT when it tells nothing */
-    double *spread[RESPONSES];   /* what such a standing should scatter by */
+    double *spread[RESPONSES];   /* what such a standing should scatter by; ABSENT = seen, but not compared (another setup or method than usual) */
     int signal_count, era_count;
     struct course_signal signals[LIMIT_SIGNALS]; /* by `since` */
     struct deck_era *eras;

@@ -38,6 +38,7 @@ static void write_point(struct buffer *b, const struct deck_course *c, int i)
         json_member_text(b, "tape", results_name(&c->results, row->tape));
     if (row->left_out)
         json_member_text(b, "left_out", row->left_out);
+    json_member_flag(b, "compared", given(c->spread[BIAS][i]) || given(c->spread[LEVEL][i]));
     buffer_char(b, '}');
 }
 
@@ -70,7 +71,7 @@ static void write_signal(struct buffer *b, const struct deck_course *c, const st
     json_member_text(b, "chart", trend_chart_id(s->at.chart));
     json_member_time(b, "since", since->made_at_us, since->made_at_offset_minutes);
     for (int i = s->at.since - 1; i >= 0; i--)
-        if (given(c->standing[s->response][i])) { /* the last result of the old state: it changed in between */
+        if (given(c->spread[s->response][i])) { /* the last result of the old state: it changed in between */
             json_member_time(b, "after", c->results.rows[i].made_at_us, c->results.rows[i].made_at_offset_minutes);
             break;
         }
@@ -115,7 +116,7 @@ static void line_since(const struct deck_course *c, int64_t from_us, enum respon
     for (int round = 0; round < 30; round++) {
         double w = 0, wx = 0, wxx = 0, wr = 0, wxr = 0;
         for (int i = 0; i < c->results.count; i++) {
-            if (c->results.rows[i].made_at_us < from_us || !given(c->standing[r][i]))
+            if (c->results.rows[i].made_at_us < from_us || !given(c->spread[r][i]))
                 continue;
             double x = clock_years_between(middle, c->results.rows[i].made_at_us), sd = c->spread[r][i], most = trend_usual.clip * sd;
             double rest = fmin(fmax(c->standing[r][i] - level - slope * x, -most), most);

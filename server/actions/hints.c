@@ -115,7 +115,7 @@ static const double *stood(struct page *p, int64_t at_us)
     for (int r = 0; r < RESPONSES; r++) {
         int n = 0;
         for (int i = 0; i < c->results.count; i++)
-            if (c->results.rows[i].made_at_us >= from && c->results.rows[i].made_at_us <= to && given(c->standing[r][i]))
+            if (c->results.rows[i].made_at_us >= from && c->results.rows[i].made_at_us <= to && given(c->spread[r][i]))
                 p->room[n++] = c->standing[r][i];
         p->stood_db[r] = n >= USUAL_LEAST ? summary_of(p->room, (size_t)n).median : ABSENT;
     }
@@ -217,7 +217,7 @@ static bool gather(struct page *p)
             continue;
         const double *level = stood(p, row->made_at_us);
         for (int r = 0; r < RESPONSES; r++) {
-            value[r] = c->standing[r][i] - level[r]; /* ABSENT when either is */
+            value[r] = given(c->spread[r][i]) ? c->standing[r][i] - level[r] : ABSENT; /* ABSENT also when the level is */
             sd[r] = c->spread[r][i];
         }
         add_row(p, &c->results, row, value, sd);

@@ -78,6 +78,7 @@ struct outlook_row {
     bool read;                                   /* flat equivalent from two readings */
     double flat[RESPONSES], variance[RESPONSES]; /* flat equivalent and what is known to be uncertain in it; ABSENT where the deck has no such dial and nothing was read */
     double part[OUTLOOK_PARTS][RESPONSES];       /* what the model makes of it; the parts add up to the expected flat equivalent */
+    int way;                                     /* equal for equal setup and method on one deck */
 };
 void model_explain(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct outlook_row *out);
 /* The sum of the parts in the mask; and how much one such result scatters about all of them, dB. */
@@ -102,10 +103,11 @@ struct course_signal {
     enum response response;
     struct trend_signal at; /* since and found are indices of the results */
 };
-#define LEAST_CHANGE_DB 0.15 /* what a chart noticed and is smaller, or not twice its own error, is nothing to anybody */
+#define LEAST_CHANGE_DB 0.2 /* what a chart noticed and is smaller, or not twice its own error, is nothing to anybody */
 
-/* Where the deck stood by each result, the tapes taken off by a fit in which it may stand anywhere at any time (trade/course.h), dB against an average deck, and what that should
- * scatter by; ABSENT where a result tells nothing. Then the changes that the control charts noticed, the two responses together by `since`, at most `most`.
+/* Where the deck stood by each result, the tapes taken off by a fit in which it may stand anywhere at any time (trade/course.h), dB against an average deck; ABSENT where a
+ * result tells nothing. `spread` is what that should scatter by; ABSENT for results of another way (setup, method) than the deck's most used one, which are worth seeing
+ * and not comparing: how ways differ is known too little to tell a change of the deck from a change of habit. Then the changes that the control charts noticed, the two responses together by `since`, at most `most`.
  * `standing` and `spread` have n places a response. False: out of memory. */
 bool model_course(const struct model_view *v, const struct deck *d, const struct course_result *results, int n, int tapes, const struct course_service *services,
                   int service_count, double *const standing[RESPONSES], double *const spread[RESPONSES], struct course_signal *signals, int most, int *signal_count);
