@@ -48,6 +48,16 @@ enum action_result action_member_keys(struct house *, struct exchange *);
 enum action_result action_member_key_add(struct house *, struct exchange *);
 enum action_result action_member_key_delete(struct house *, struct exchange *);
 enum action_result action_member_key_rotate(struct house *, struct exchange *);
+/* history.c: workers; undo then waits for the writer */
+enum action_result action_calibration_revisions(struct house *, struct exchange *);
+enum action_result action_deck_revisions(struct house *, struct exchange *);
+enum action_result action_stock_revisions(struct house *, struct exchange *);
+enum action_result action_calibration_undo(struct house *, struct exchange *);
+enum action_result action_journal(struct house *, struct exchange *);
+/* review.c, coverage.c: workers */
+enum action_result action_review(struct house *, struct exchange *);
+enum action_result action_review_verdict(struct house *, struct exchange *);
+enum action_result action_coverage(struct house *, struct exchange *);
 /* log_form.c */
 enum action_result action_log_page(struct house *, struct exchange *); /* worker */
 enum action_result action_log_form(struct house *, struct exchange *); /* write */

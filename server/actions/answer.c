@@ -167,7 +167,8 @@ static void write_receipt(struct exchange *x, const struct write *w)
     case WRITE_SERVICE: base = NULL, uuid_format(&w->service->id, id); break;
     case WRITE_CHECK: base = NULL, uuid_format(&w->check->id, id); break;
     case WRITE_CALIBRATION:
-    case WRITE_VOID: uuid_format(&w->calibration->id, id); break;
+    case WRITE_VOID:
+    case WRITE_UNDO: uuid_format(&w->calibration->id, id); break;
     }
     r->status = w->outcome == WRITE_CREATED ? 201 : 200;
     snprintf(r->etag, sizeof r->etag, "%s", w->stamp.etag);

@@ -195,6 +195,10 @@ bool deck_put(struct store *s, const struct deck *d, const struct next_state *n,
 bool stock_put(struct store *s, const struct stock *t, const struct next_state *n, struct fault *f);
 bool calibration_put(struct store *s, const struct calibration *r, const struct next_state *n, struct fault *f);
 bool calibration_void(struct store *s, int64_t old, const struct next_state *n, struct fault *f);
+/* The state before the one at `seq`; author, revision and id are left alone. */
+int calibration_before(struct store *s, int64_t seq, struct state *out, struct fault *f);
+/* Content, moves and proof of the state at `from` as a new state. */
+bool calibration_restore(struct store *s, int64_t from, const struct next_state *n, struct fault *f);
 bool service_put(struct store *s, const struct service *v, const struct next_state *n, struct fault *f);
 bool check_put(struct store *s, const struct deck_check *k, const struct next_state *n, struct fault *f);
 /* Is this content one of the earlier states of what stands at `seq`? 1, 0, -1. */

@@ -167,3 +167,45 @@ bool calibration_void(struct store *s, int64_t old, const struct next_state *n, 
     bind_int(&b, old);
     return bind_run(&b, &s->writer, f);
 }
+
+int calibration_before(struct store *s, int64_t seq, struct state *out, struct fault *f)
+{
+    sqlite3_stmt *q = sql_get(&s->writer, SQL_CALIBRATION_BEFORE,
+                              "SELECT o.seq, o.digest, o.writer, o.void_reason FROM calibration x CROSS JOIN calibration o ON o.seq = x.replaces WHERE x.seq = ?", f);
+    if (!q)
+        return -1;
+    struct binder b = bind(q);
+    bind_int(&b, seq);
+    int got = bind_step(&b, &s->writer, f);
+    if (got == 1) {
+        struct columns k = columns(q);
+        out->seq = take_int(&k);
+        take_bytes(&k, out->digest, sizeof out->digest);
+        out->writer = take_int(&k);
+        out->is_void = !take_is_null(&k);
+        take_text(&k, out->void_reason, sizeof out->void_reason);
+        sqlite3_reset(q);
+    }
+    return got;
+}
+
+bool calibration_restore(struct store *s, int64_t from, const struct next_state *n, struct fault *f)
+{
+    if (!replace(s, n, f))
+        return false;
+    sqlite3_stmt *q = sql_get(&s->writer, SQL_CALIBRATION_UNDO,
+                              "INSERT INTO calibration (seq, uuid, revision, replaces, readings, stored_us, member, writer, author, origin, digest,"
+                              " void_reason, " CONTENT ") SELECT ?, uuid, ?, ?, readings, ?, ?, writer, author, origin, digest, void_reason, " CONTENT
+                              " FROM calibration WHERE seq = ?",
+                              f);
+    if (!q)
+        return false;
+    struct binder b = bind(q);
+    bind_int(&b, n->seq);
+    bind_int(&b, n->revision);
+    bind_int(&b, n->replaces);
+    bind_int(&b, n->stored_us);
+    bind_id(&b, n->member);
+    bind_int(&b, from);
+    return bind_run(&b, &s->writer, f);
+}

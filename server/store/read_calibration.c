@@ -3,6 +3,7 @@
  * Rows into calibrations, one or many. Lists with a filter run along the narrow index calibration_list and look up only what passes;
  * lists without one run along the table.
  */
+#include "history.h"
 #include "inside.h"
 
 #include <string.h>
@@ -122,6 +123,44 @@ enum read_result read_calibration(struct reader *r, const struct uuid *id, struc
         got = -1;
     sqlite3_reset(q);
     return read_end(got);
+}
+
+/* ---- states ---- */
+
+/* From the one that stands back along `replaces`; older states have no index by uuid. */
+#define CHAIN                                                                                                                                       \
+    "WITH RECURSIVE chain (seq, before) AS (SELECT seq, replaces FROM calibration WHERE uuid = ?1 AND replaced_by IS NULL"                            \
+    " UNION ALL SELECT o.seq, o.replaces FROM chain CROSS JOIN calibration o ON o.seq = chain.before LIMIT ?2) "
+
+enum read_result walk_calibration_states(struct reader *r, const struct uuid *id, calibration_state_row row, void *user, struct fault *f)
+{
+    sqlite3_stmt *q = sql_get(&r->c, SQL_CALIBRATION_CHAIN,
+                              CHAIN SHOWN ", w.name FROM chain p CROSS JOIN calibration x ON x.seq = p.seq" NAMES
+                                          " LEFT JOIN member w ON w.id = x.member ORDER BY x.seq DESC",
+                              f);
+    if (!q)
+        return READ_FAILED;
+    struct calibration c;
+    struct stamp stamp;
+    char by[LIMIT_NAME + 1];
+    struct binder b = bind(q);
+    bind_bytes(&b, id->bytes, sizeof id->bytes);
+    bind_int(&b, LIMIT_REVISIONS);
+    int got, count = 0;
+    while ((got = bind_step(&b, &r->c, f)) == 1) {
+        struct columns k = columns(q);
+        int64_t readings = take_calibration(&k, &c, &stamp);
+        take_text(&k, by, sizeof by);
+        count++;
+        if (!(read_moves(r, readings, &c, f) && read_proof(r, readings, &c, f))) {
+            got = -1;
+            break;
+        }
+        if (!row(user, &c, &stamp, by))
+            break;
+    }
+    sqlite3_reset(q);
+    return got < 0 ? READ_FAILED : count ? READ_OK : READ_NONE;
 }
 
 /* ---- lists ---- */

@@ -2,16 +2,17 @@
  *
  * Rows into a stock.
  */
+#include "history.h"
 #include "inside.h"
 
 #include <string.h>
 
-#define SELECT_STOCK                                                                                                                       \
+#define SHOWN_STOCK                                                                                                                        \
     "SELECT " STAMP_COLUMNS                                                                                                                \
     ", d.slug, x.name, x.family, x.class, x.medium, x.wrapper, x.made_from, x.made_to, x.side_minutes, x.length_m,"                        \
-    " x.thickness_um, x.hub_mm, x.sheet_bias_db, x.sheet_level_db, x.notes"                                                                \
-    " FROM stock d CROSS JOIN stock_state x ON x.stock = d.id AND x.replaced_by IS NULL"                                                   \
-    " LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
+    " x.thickness_um, x.hub_mm, x.sheet_bias_db, x.sheet_level_db, x.notes"
+#define NAMES " LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
+#define SELECT_STOCK SHOWN_STOCK " FROM stock d CROSS JOIN stock_state x ON x.stock = d.id AND x.replaced_by IS NULL" NAMES
 
 static void take_stock(struct columns *k, struct stock *t, struct stamp *stamp)
 {
@@ -94,4 +95,40 @@ enum read_result walk_stocks(struct reader *r, const char *after_id, int limit, 
     }
     sqlite3_reset(q);
     return got < 0 ? READ_FAILED : READ_OK;
+}
+
+/* ---- states ---- */
+
+enum read_result walk_stock_states(struct reader *r, const char *id, stock_state_row row, void *user, struct fault *f)
+{
+    sqlite3_stmt *q = sql_get(&r->c, SQL_STOCK_CHAIN,
+                              "WITH RECURSIVE chain (seq, before) AS (SELECT x.seq, x.replaces FROM stock d CROSS JOIN stock_state x ON x.stock = d.id"
+                              " AND x.replaced_by IS NULL WHERE d.slug = ?1 UNION ALL SELECT o.seq, o.replaces FROM chain CROSS JOIN stock_state o"
+                              " ON o.seq = chain.before LIMIT ?2) " SHOWN_STOCK
+                              " FROM chain p CROSS JOIN stock_state x ON x.seq = p.seq CROSS JOIN stock d ON d.id = x.stock" NAMES " ORDER BY x.seq DESC",
+                              f);
+    struct stock *t = q ? mem_alloc(sizeof *t) : NULL;
+    if (q && !t)
+        fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while reading a stock");
+    if (!t)
+        return READ_FAILED;
+    struct stamp stamp;
+    struct binder b = bind(q);
+    bind_text(&b, id);
+    bind_int(&b, LIMIT_REVISIONS);
+    int got, count = 0;
+    while ((got = bind_step(&b, &r->c, f)) == 1) {
+        struct columns k = columns(q);
+        take_stock(&k, t, &stamp);
+        count++;
+        if (!read_aliases(r, stamp.seq, t, f)) {
+            got = -1;
+            break;
+        }
+        if (!row(user, t, &stamp, stamp.member))
+            break;
+    }
+    sqlite3_reset(q);
+    mem_free(t);
+    return got < 0 ? READ_FAILED : count ? READ_OK : READ_NONE;
 }

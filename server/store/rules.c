@@ -4,7 +4,7 @@
  *
  *   nothing there            If-Match given: 412; else it is new
  *   same content             the same, with its own seq (a retry after a lost reply; RFC 9110, 13.1.1 allows it whatever If-Match says)
- *   void                     409: a void row is not corrected
+ *   void                     409: a void row is not corrected; undo brings it back
  *   other content, no tag    409: somebody else's, or an earlier answer was lost; fetch it and say which state is meant
  *   wrong tag                412
  *   not the author           403, unless the writer may correct others (decks and stocks belong to all)
@@ -48,7 +48,7 @@ static bool any_state(const char *if_match)
 
 static const char *thing(enum write_kind kind)
 {
-    static const char *const names[] = {"deck", "stock", "calibration", "calibration", "service", "check"};
+    static const char *const names[] = {"deck", "stock", "calibration", "calibration", "service", "check", "calibration"};
     return names[kind];
 }
 
@@ -65,7 +65,8 @@ static int find(struct store *s, const struct write *w, struct state *out, struc
     case WRITE_SERVICE: return service_find(s, row_id(w), out, f);
     case WRITE_CHECK: return check_find(s, row_id(w), out, f);
     case WRITE_CALIBRATION:
-    case WRITE_VOID: break;
+    case WRITE_VOID:
+    case WRITE_UNDO: break;
     }
     return calibration_find(s, row_id(w), out, f);
 }
@@ -78,7 +79,8 @@ static bool put(struct store *s, const struct write *w, const struct next_state 
     case WRITE_SERVICE: return service_put(s, w->service, n, f);
     case WRITE_CHECK: return check_put(s, w->check, n, f);
     case WRITE_CALIBRATION: return calibration_put(s, w->calibration, n, f);
-    case WRITE_VOID: break;
+    case WRITE_VOID:
+    case WRITE_UNDO: break;
     }
     return false;
 }
@@ -165,8 +167,8 @@ static enum rule_result revision_rule(struct store *s, struct write *w, const st
         if (known)
             return known > 0 ? same(s, w, t) : RULE_REFUSED;
     }
-    if (t->is_void)
-        return refuse(w, FAULT_CONFLICT, "id", "void", "this %s is void and cannot be corrected; log it anew under a new id");
+    if (t->is_void && !newer)
+        return refuse(w, FAULT_CONFLICT, "id", "void", "this %s is void and cannot be corrected; undo the void first, or log it anew under a new id");
     if (!w->if_match && !newer)
         return refuse(w, FAULT_CONFLICT, "id", "other-content",
                       "another %s is stored under this id; fetch it and send If-Match with its ETag to correct it, or use a new id");
@@ -234,6 +236,37 @@ static enum rule_result write_void(struct store *s, struct write *w, struct stat
     return fill_stamp(s, w, n->seq, n->stored_us, t, t->digest) && calibration_void(s, t->seq, n, f) ? RULE_CHANGED : RULE_FAILED;
 }
 
+/* The state before becomes a new one: of a void, the same content that counts again. Undoing once more brings back what was undone. */
+static enum rule_result write_undo(struct store *s, struct write *w, struct state *t, struct next_state *n)
+{
+    struct fault *f = &w->fault;
+    enum rule_result tag = tag_rule(w, t);
+    if (tag != RULE_CHANGED)
+        return tag;
+    if (!may_change(w, t))
+        return not_yours(w);
+    struct state before = *t;
+    int found = calibration_before(s, t->seq, &before, f);
+    if (found == 0)
+        return refuse(w, FAULT_CONFLICT, "id", "nothing-to-undo", "this %s stands as it was first logged; void it if it should not count");
+    if (found < 0)
+        return RULE_REFUSED;
+    n->replaces = t->seq;
+    before.revision = n->revision = t->revision + 1;
+    w->outcome = WRITE_REVISED;
+    return fill_stamp(s, w, n->seq, n->stored_us, &before, before.digest) && calibration_restore(s, before.seq, n, f) ? RULE_CHANGED : RULE_FAILED;
+}
+
+/* The same content; only whether it counts may differ. Between clubs the larger revision knows better, and of equal ones the void. */
+static enum rule_result same_content(struct store *s, struct write *w, struct state *t, struct next_state *n)
+{
+    bool make_void = w->make_void && w->kind == WRITE_CALIBRATION;
+    if (w->imported && t->is_void && !make_void && w->revision > t->revision)
+        return may_change(w, t) ? write_revision(s, w, t, n) : not_yours(w);
+    bool older = w->imported && w->revision > 0 && w->revision < t->revision;
+    return make_void && !older ? write_void(s, w, t, n) : same(s, w, t);
+}
+
 enum rule_result rules_apply(struct store *s, struct write *w, int64_t seq, int64_t now_us)
 {
     struct fault *f = &w->fault;
@@ -241,13 +274,15 @@ enum rule_result rules_apply(struct store *s, struct write *w, int64_t seq, int6
     struct next_state n = {.seq = seq, .stored_us = now_us, .member = w->member, .writer = w->member, .digest = w->digest};
     if (w->imported && w->origin && *w->origin && strcmp(w->origin, s->club_id) != 0)
         n.origin = w->origin;
+    if (n.origin && (!w->member_name || !*w->member_name)) /* another club's row that does not say whose it is: nobody's here */
+        n.writer = 0;
     if (references(s, w, &n.deck, &n.stock) != RULE_CHANGED)
         return RULE_REFUSED;
     int found = find(s, w, &t, f);
     if (found < 0)
         return RULE_REFUSED;
     if (!found) {
-        if (w->kind == WRITE_VOID)
+        if (w->kind == WRITE_VOID || w->kind == WRITE_UNDO)
             return refuse(w, FAULT_UNKNOWN, "id", "unknown-calibration", "there is no such %s");
         if (w->if_match)
             return refuse(w, FAULT_PRECONDITION, "If-Match", "wrong-etag", "there is no such %s yet; leave If-Match out to make it");
@@ -255,8 +290,10 @@ enum rule_result rules_apply(struct store *s, struct write *w, int64_t seq, int6
     }
     if (w->kind == WRITE_VOID)
         return write_void(s, w, &t, &n);
+    if (w->kind == WRITE_UNDO)
+        return write_undo(s, w, &t, &n);
     if (memcmp(t.digest, w->digest, DIGEST_BYTES) == 0)
-        return w->make_void && w->kind == WRITE_CALIBRATION ? write_void(s, w, &t, &n) : same(s, w, &t);
+        return same_content(s, w, &t, &n);
     enum rule_result allowed = revision_rule(s, w, &t);
     return allowed == RULE_CHANGED ? write_revision(s, w, &t, &n) : allowed;
 }

@@ -27,7 +27,8 @@ static int64_t weight(const struct write *w)
     case WRITE_CALIBRATION: record = sizeof *w->calibration, notes = w->calibration->notes; break;
     case WRITE_SERVICE: record = sizeof *w->service, notes = w->service->notes; break;
     case WRITE_CHECK: record = sizeof *w->check, notes = w->check->notes; break;
-    case WRITE_VOID: break;
+    case WRITE_VOID:
+    case WRITE_UNDO: break;
     }
     return (int64_t)(sizeof *w + record + (notes ? strlen(notes) : 0));
 }
@@ -44,7 +45,8 @@ static void prepare(struct write *w)
     case WRITE_CALIBRATION: digest_calibration(w->calibration, w->digest); break;
     case WRITE_SERVICE: digest_service(w->service, w->digest); break;
     case WRITE_CHECK: digest_check(w->check, w->digest); break;
-    case WRITE_VOID: break;
+    case WRITE_VOID:
+    case WRITE_UNDO: break;
     }
 }
 

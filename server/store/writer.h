@@ -12,7 +12,7 @@
 #include "../trade/records.h"
 #include "store.h"
 
-enum write_kind { WRITE_DECK, WRITE_STOCK, WRITE_CALIBRATION, WRITE_VOID, WRITE_SERVICE, WRITE_CHECK };
+enum write_kind { WRITE_DECK, WRITE_STOCK, WRITE_CALIBRATION, WRITE_VOID, WRITE_SERVICE, WRITE_CHECK, WRITE_UNDO };
 enum write_outcome { WRITE_PENDING, WRITE_CREATED, WRITE_SAME, WRITE_REVISED, WRITE_REFUSED };
 
 struct write {
@@ -20,7 +20,7 @@ struct write {
     enum write_kind kind;
     const struct deck *deck;
     const struct stock *stock;
-    const struct calibration *calibration; /* for WRITE_VOID only its id counts */
+    const struct calibration *calibration; /* for WRITE_VOID and WRITE_UNDO only its id counts */
     const struct service *service;
     const struct deck_check *check;
     const char *void_reason;
