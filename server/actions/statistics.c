@@ -306,7 +306,7 @@ static void write_doubtful(struct buffer *b, const struct stock_page *p, const c
     for (int i = 0; i < g->count; i++) {
         const struct group *one = &g->list[i];
         struct label_odds odds;
-        if (one->rows < 2 || !given(one->mean[BIAS]) || !given(one->mean[LEVEL]))
+        if (one->rows < 3 || !given(one->mean[BIAS]) || !given(one->mean[LEVEL]))
             continue;
         struct label_evidence e = {{one->mean[BIAS], one->mean[LEVEL]}, {one->variance[BIAS], one->variance[LEVEL]}, {usual[BIAS], usual[LEVEL]}};
         label_weigh(p->stock->tape_class, &e, &odds);

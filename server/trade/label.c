@@ -92,18 +92,22 @@ static double middle(const struct label_group *groups, int count, double usual)
     return mean;
 }
 
+/* Groups far out are cut by what was found so far: where all differ more than is usual, that shows; one that is odd alone stays cut. */
 double label_spread(const struct label_group *groups, int count, double usual)
 {
-    double weight = 0, within = 0, between = 0;
+    double spread = usual;
     if (count < 2)
         return usual;
-    double mean = middle(groups, count, usual);
-    for (int i = 0; i < count; i++) { /* weights by the usual spread: a group of one result does not count like one of ten */
-        double w = 1 / (groups[i].variance + square(usual) + 1e-9), most = LABEL_FAR * sqrt(1 / w), off = groups[i].mean - mean;
-        weight += w;
-        within += w * groups[i].variance;
-        between += w * square(fmin(fmax(off, -most), most));
+    for (int round = 0; round < 4; round++) {
+        double weight = 0, within = 0, between = 0, scale = fmax(spread, usual), mean = middle(groups, count, scale);
+        for (int i = 0; i < count; i++) { /* a group of one result does not count like one of ten */
+            double w = 1 / (groups[i].variance + square(scale) + 1e-9), most = LABEL_FAR * sqrt(1 / w), off = groups[i].mean - mean;
+            weight += w;
+            within += w * groups[i].variance;
+            between += w * square(fmin(fmax(off, -most), most));
+        }
+        between = between / weight * count / (count - 1.0) - within / weight;
+        spread = sqrt((LABEL_USUAL_GROUPS * square(usual) + (count - 1.0) * fmax(between, 0)) / (LABEL_USUAL_GROUPS + count - 1.0));
     }
-    between = between / weight * count / (count - 1.0) - within / weight;
-    return sqrt((LABEL_USUAL_GROUPS * square(usual) + (count - 1.0) * fmax(between, 0)) / (LABEL_USUAL_GROUPS + count - 1.0));
+    return spread;
 }
