@@ -41,7 +41,7 @@ static double residual(const struct club_fit *fit, enum response r, int i)
     double variance = sigma * sigma * q->v[i] + q->s2[r][i];
     for (int k = q->design.start[i]; k < q->design.start[i + 1]; k++) {
         int j = q->design.column[k];
-        bool time = j >= q->first[ERA] && j < q->first[SEASON] + q->count[SEASON];
+        bool time = j >= q->first[ERA] && j < q->first[TREND] + q->count[TREND];
         if (time || (j >= q->first[TAPE] && j < q->first[TAPE] + q->count[TAPE]) || j >= q->first[PAIR])
             sum += q->design.value[k] * e->effect[j];
     }

@@ -11,12 +11,12 @@
 #include <string.h>
 
 const double block_prior[BLOCKS] = {[FAMILY] = 0.6, [STOCK] = 0.8, [BATCH] = 0.25, [TAPE] = 0.25,  [MODEL] = 0.5,      [DECK] = 0.7,
-                                    [CHANNEL] = 0.25, [SETUP] = 0.3, [ERA] = 0.3,  [TREND] = 0.2, [SEASON] = 0.2, [DECK_CLASS] = 0.4, [PAIR] = 0.2};
+                                    [CHANNEL] = 0.25, [SETUP] = 0.3, [ERA] = 0.3,  [TREND] = 0.2, [DECK_CLASS] = 0.4, [PAIR] = 0.2};
 
 const char *block_name(enum block b)
 {
     static const char *const names[BLOCKS] = {"family", "stock",   "batch", "tape", "deck model",       "deck",
-                                              "channel", "setup", "era",   "change over time", "season", "deck and class", "pair"};
+                                              "channel", "setup", "era",   "change over time", "deck and class", "pair"};
     return names[b];
 }
 
@@ -30,7 +30,7 @@ double place_value(double part)
     return given(part) ? part - 0.5 : 0;
 }
 
-void level_keys_of(const struct facts *x, const struct fact_row *row, int64_t deck_last_us, struct level_key key[BLOCKS])
+void level_keys_of(const struct facts *x, const struct fact_row *row, struct level_key key[BLOCKS])
 {
     const struct fact_deck *d = x->decks[row->deck];
     const struct fact_stock *s = x->stocks[row->stock];
@@ -58,8 +58,6 @@ void level_keys_of(const struct facts *x, const struct fact_row *row, int64_t de
     if (resets)
         key[ERA] = (struct level_key){row->deck, era, 0};
     key[TREND] = (struct level_key){row->deck, era, 0};
-    int64_t back = deck_last_us - row->made_at_us;
-    key[SEASON] = (struct level_key){row->deck, era, back > 0 ? (int)(back / SEASON_US) : 0};
     key[DECK_CLASS] = (struct level_key){row->deck, (int)s->tape_class, 0};
     key[PAIR] = (struct level_key){row->deck, row->stock, 0};
 }
@@ -218,7 +216,7 @@ static bool find_levels(struct equation *q, const struct facts *x)
     for (int i = 0; i < q->rows; i++) {
         const struct fact_row *row = &x->rows[q->fact[i]];
         struct level_key key[BLOCKS];
-        level_keys_of(x, row, q->deck_last_us[row->deck], key);
+        level_keys_of(x, row, key);
         for (int b = 0; b < BLOCKS; b++)
             if (!put_level(q, (enum block)b, &key[b], room, &q->level[i][b]))
                 return false;

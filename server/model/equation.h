@@ -14,7 +14,7 @@
 #include "design.h"
 #include "facts.h"
 
-enum block { FAMILY, STOCK, BATCH, TAPE, MODEL, DECK, CHANNEL, SETUP, ERA, TREND, SEASON, DECK_CLASS, PAIR, BLOCKS };
+enum block { FAMILY, STOCK, BATCH, TAPE, MODEL, DECK, CHANNEL, SETUP, ERA, TREND, DECK_CLASS, PAIR, BLOCKS };
 const char *block_name(enum block b);
 /* Scale of the half-t(3) prior of each block's standard deviation, dB (trend: dB a year). Chosen for the trade from memory. */
 extern const double block_prior[BLOCKS];
@@ -31,7 +31,6 @@ enum { CLASS_AT = 0, RECORDINGS_AT = CLASS_COUNT, PLACE_AT = 2 * CLASS_COUNT, SH
 #define SIGMA_PRIOR 0.4 /* half-t(3) scale of σ */
 #define START_EXTRA 3.0 /* v = 1 + START_EXTRA·exp(−position/START_SECONDS): the start of a tape wavers. Common practice, no source. */
 #define START_SECONDS 15.0
-#define SEASON_US (122LL * 86400LL * 1000000LL) /* a third of a year: how finely a deck's changes over time are told apart */
 #define STOP_LEVEL_SD 0.3 /* dB: what a bias that ran out leaves open in the level when no readings tell */
 #define OPEN_LEVEL_SD 0.15 /* dB: the same on a deck without a bias dial */
 
@@ -70,9 +69,8 @@ struct equation_options {
 bool equation_build(struct equation *q, const struct facts *x, const struct equation_options *o);
 void equation_free(struct equation *q);
 
-/* The keys of one calibration: key[b] with a < 0 where it has no level in block b. `deck_last_us` is the deck's last result, from which seasons are counted
- * back. */
-void level_keys_of(const struct facts *x, const struct fact_row *row, int64_t deck_last_us, struct level_key key[BLOCKS]);
+/* The keys of one calibration: key[b] with a < 0 where it has no level in block b. */
+void level_keys_of(const struct facts *x, const struct fact_row *row, struct level_key key[BLOCKS]);
 int equation_level(const struct equation *q, enum block b, const struct level_key *key); /* −1: not among the rows */
 /* log2(1 + recordings), place − ½ and the like: 0 where not known. */
 double recordings_value(int recordings);

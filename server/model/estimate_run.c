@@ -15,6 +15,7 @@
 #define CEILING 5.0
 #define TOLERANCE 1e-7
 #define HALVINGS 8
+#define MANY_EFFECTS 6000
 
 static bool fail_memory(struct fault *f)
 {
@@ -133,15 +134,17 @@ bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool 
 bool estimate_effects(struct estimate *e, int rounds, struct fault *f)
 {
     double still = sqrt(e->in.tolerance > 0 ? e->in.tolerance : TOLERANCE);
+    bool large = e->in.design->columns > MANY_EFFECTS; /* then weights on the way go without the leverages of this round */
     e->reason = ESTIMATE_HELD;
     for (int k = 0; k <= rounds; k++) {
         enum factor_result r = estimate_value(e);
         if (r == FACTOR_NOT_DEFINITE)
             return fault_add(f, FAULT_INTERNAL, "", "not-definite", "the equations of the model lost their positive definiteness");
-        if (r == FACTOR_MEMORY || !estimate_invert(e))
+        bool last = k == rounds;
+        if (r == FACTOR_MEMORY || ((last || !large) && !estimate_invert(e)))
             return fail_memory(f);
-        if (k < rounds && estimate_reweigh(e) < still)
+        if (!last && estimate_reweigh(e) < still)
             break;
     }
-    return true;
+    return estimate_invert(e) || fail_memory(f);
 }

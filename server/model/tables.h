@@ -63,7 +63,7 @@ struct mixture {
 };
 void mixture_add(struct mixture *m, int column, double value); /* column < 0 or value 0: nothing */
 void stock_mixture(const struct view_stock *s, enum response r, struct mixture *out);
-/* `timed`: with the era, season and trend of the base's instant. */
+/* `timed`: with the era and trend of the base's instant. */
 void base_mixture(const struct tables *t, int base, bool timed, struct mixture *out);
 static inline int column_of_effect(int effect)
 {
@@ -77,6 +77,6 @@ bool tables_group_by_deck(const struct tables *t, const struct facts *x, struct 
 /* ---- numbers ---- */
 bool tables_numbers(struct tables *t, enum response r, const struct deck_effects *g, struct fault *f);
 
-#define MANY_COLUMNS 30000 /* from so many on a base is solved a deck, not a deck and class */
+#define MANY_COLUMNS 12000 /* from so many on a base is solved a deck, not a deck and class */
 
 #endif

@@ -187,7 +187,8 @@ static void fill_services(struct tables *t, const struct facts *x)
             for (int r = 0; r < RESPONSES; r++)
                 shift[r] += k->services[i].shift[r];
             era += k->services[i].resets;
-            t->services[at++] = (struct view_service){.made_at_us = k->services[i].made_at_us, .shift = {shift[0], shift[1]}, .era = era};
+            t->services[at++] = (struct view_service){.made_at_us = k->services[i].made_at_us, .shift = {shift[0], shift[1]}, .era = era,
+                                                         .found = k->services[i].found};
         }
     }
 }
@@ -196,20 +197,6 @@ static int by_era(const void *a, const void *b)
 {
     const int *x = a, *y = b; /* deck, era number, level of TREND */
     return x[0] != y[0] ? (x[0] > y[0]) - (x[0] < y[0]) : (x[1] > y[1]) - (x[1] < y[1]);
-}
-
-/* The season of an era's last result: the one counted least back. */
-static int last_season(const struct tables *t, int deck, int era)
-{
-    int best = -1, back = 0;
-    const struct equation *q = &t->fit->q;
-    for (int tries = 0; tries < 4 && best < 0; tries++) /* mostly the first */
-        best = equation_level(q, SEASON, &(struct level_key){deck, era, back++});
-    if (best < 0)
-        for (int l = 0; l < q->count[SEASON]; l++)
-            if (q->key[SEASON][l].a == deck && q->key[SEASON][l].b == era && (best < 0 || q->key[SEASON][l].c < q->key[SEASON][best].c))
-                best = l;
-    return effect_of(t, SEASON, best);
 }
 
 static bool fill_eras(struct tables *t, const struct facts *x)
@@ -230,7 +217,7 @@ static bool fill_eras(struct tables *t, const struct facts *x)
         int e = order[i][2];
         struct view_deck *d = &t->decks[order[i][0]];
         t->eras[i] = (struct view_era){.middle_us = q->era_middle_us[e], .last_us = q->era_last_us[e], .number = order[i][1],
-                                       .era_effect = find_effect(t, ERA, order[i][0], order[i][1], 0), .trend_effect = effect_of(t, TREND, e), .season_effect = last_season(t, order[i][0], order[i][1])};
+                                       .era_effect = find_effect(t, ERA, order[i][0], order[i][1], 0), .trend_effect = effect_of(t, TREND, e)};
         if (!d->era_count++)
             d->era_first = i;
         d->base_era = i;

@@ -43,7 +43,6 @@ void base_mixture(const struct tables *t, int base, bool timed, struct mixture *
     if (timed && d->base_era >= 0) {
         mixture_add(out, column_of_effect(t->eras[d->base_era].era_effect), 1);
         mixture_add(out, column_of_effect(t->eras[d->base_era].trend_effect), t->bases[base].base_years);
-        mixture_add(out, column_of_effect(t->eras[d->base_era].season_effect), 1);
     }
 }
 
@@ -71,11 +70,23 @@ static double mixture_variance(const struct tables *t, enum response r, const st
     return sum > 0 ? sum : 0;
 }
 
-static double dot(const struct mixture *m, const double *x)
+/* Covariance of a solved base with every effect; in a large club that of the deck's base without a class, and `own` the effect deck×class that is added as far as
+ * the factor's pattern holds it (−1 = none). */
+struct solved {
+    const double *with;
+    int own;
+};
+
+static double solved_at(const struct tables *t, enum response r, const struct solved *s, int column)
+{
+    return s->with[column] + (s->own < 0 ? 0 : covariance(t, r, s->own, column));
+}
+
+static double solved_with(const struct tables *t, enum response r, const struct solved *s, const struct mixture *m)
 {
     double sum = 0;
     for (int i = 0; i < m->count; i++)
-        sum += m->value[i] * x[m->column[i]];
+        sum += m->value[i] * solved_at(t, r, s, m->column[i]);
     return sum;
 }
 
@@ -122,47 +133,32 @@ static void fill_stock_sides(struct tables *t, enum response r)
 
 /* ---- bases ---- */
 
-/* What a solved base tells of its own deck's extras. `solved` is the covariance of the base with every effect. */
-static void fill_extras(struct tables *t, enum response r, int base, const double *solved, const int *effect, int count)
+/* What a solved base tells of its own deck's extras. */
+static void fill_extras(struct tables *t, enum response r, int base, const struct solved *s, const int *effect, int count)
 {
     int d = t->base_deck[base];
     for (int i = 0; i < count; i++)
         if (t->effect_base[effect[i]] == base)
-            t->effects[effect[i]].with_base[r] = (float)solved[column_of_effect(effect[i])];
+            t->effects[effect[i]].with_base[r] = (float)solved_at(t, r, s, column_of_effect(effect[i]));
     for (int i = t->combo_start[d]; i < t->combo_start[d + 1]; i++)
         if (t->effect_base[t->combo[i].pair] == base) {
             int other = column_of_effect(t->combo[i].other);
-            t->combos[i][r] = (float)(solved[other] + covariance(t, r, other, column_of_effect(t->combo[i].pair)));
+            t->combos[i][r] = (float)(solved_at(t, r, s, other) + covariance(t, r, other, column_of_effect(t->combo[i].pair)));
         }
 }
 
-static void fill_base(struct tables *t, enum response r, int base, double *solved)
+static void fill_base(struct tables *t, enum response r, int base, const struct solved *s)
 {
     struct mixture m;
     base_mixture(t, base, true, &m);
-    t->bases[base].variance[r] = (float)dot(&m, solved);
+    t->bases[base].variance[r] = (float)solved_with(t, r, s, &m);
     base_mixture(t, base, false, &m);
     t->bases[base].timeless[r] = (float)mixture_variance(t, r, &m);
     float *row = t->covariance[r] + (size_t)base * (size_t)t->head->stock_room;
     for (int i = 0; i < t->head->stocks; i++) {
         stock_mixture(&t->stocks[i], r, &m);
-        row[i] = (float)dot(&m, solved);
+        row[i] = (float)solved_with(t, r, s, &m);
     }
-}
-
-/* In a large club the base with a class is that without, plus deck×class as far as the factor's pattern holds it. */
-static void add_class(const struct tables *t, enum response r, int base, const double *solved, double *out)
-{
-    const struct normal *n = t->fit->normal[r];
-    const struct estimate *e = &t->fit->e[r];
-    int own = column_of_effect(t->decks[t->base_deck[base]].class_effect[t->base_class[base]]);
-    memcpy(out, solved, (size_t)t->fit->q.columns * sizeof *out);
-    for (int j = 0; j < t->fit->q.columns; j++) {
-        double z = normal_element(n, own, j);
-        if (!isnan(z))
-            out[j] += z * e->scale[own] * e->scale[j];
-    }
-    out[own] = solved[own] + e->variance[own] * e->scale[own] * e->scale[own];
 }
 
 static bool solve_bases(struct tables *t, enum response r, const int *list, int count, double *x)
@@ -188,7 +184,7 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
 {
     size_t columns = (size_t)t->fit->q.columns;
     bool many = t->fit->q.columns > MANY_COLUMNS;
-    double *x = mem_zero(columns + 1, (SOLVE_TOGETHER + 1) * sizeof *x), *with_class = x ? x + SOLVE_TOGETHER * columns : NULL;
+    double *x = mem_zero(columns + 1, SOLVE_TOGETHER * sizeof *x);
     bool ok = x != NULL;
     for (int next = 0; ok && next < t->head->bases;) {
         int list[SOLVE_TOGETHER], count = 0;
@@ -198,17 +194,17 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
         ok = solve_bases(t, r, list, count, x);
         for (int k = 0; ok && k < count; k++) {
             int base = list[k], d = t->base_deck[base];
-            double *solved = x + (size_t)k * columns;
-            fill_base(t, r, base, solved);
+            struct solved solved = {x + (size_t)k * columns, -1};
+            fill_base(t, r, base, &solved);
             if (d < 0)
                 continue;
             const int *effect = g->effect + g->start[d];
             int effects = g->start[d + 1] - g->start[d];
-            fill_extras(t, r, base, solved, effect, effects);
+            fill_extras(t, r, base, &solved, effect, effects);
             for (int b = base + 1; many && b < t->head->bases && t->base_deck[b] == d; b++) { /* its classes follow it */
-                add_class(t, r, b, solved, with_class);
-                fill_base(t, r, b, with_class);
-                fill_extras(t, r, b, with_class, effect, effects);
+                solved.own = column_of_effect(t->decks[d].class_effect[t->base_class[b]]);
+                fill_base(t, r, b, &solved);
+                fill_extras(t, r, b, &solved, effect, effects);
             }
         }
     }

@@ -6,7 +6,7 @@
  * A question's mean is a sum of effects. Its variance is that of
  *   base(deck, class) + stock side + extras (batch, tape, pair, channel, setup, time since the base's instant)
  * Of these, the covariance of every base with every stock side was solved for; that of an extra with its own base and stock side as well.
- *   base       = deck model + deck + deck×class + the deck's last era, season and trend at its last result
+ *   base       = deck model + deck + deck×class + the deck's last era + its trend at its last result
  *   stock side = class + family + stock + sheet
  */
 #ifndef BIASBOOK_MODEL_VIEW_H
@@ -30,13 +30,14 @@ struct view_service {
     int64_t made_at_us;
     double shift[RESPONSES]; /* cumulated, this one included */
     int32_t era;             /* era that runs from here on */
-    int32_t spare;
+    int32_t found;           /* nobody wrote it down: the results show it */
 };
 struct view_era {
     int64_t middle_us, last_us;
     int32_t number;                  /* of the deck */
-    int32_t era_effect, trend_effect, season_effect; /* −1 = none; the season: its last */
+    int32_t era_effect, trend_effect; /* −1 = none */
     float trend_with_era[RESPONSES];
+    int32_t spare;
 };
 struct view_deck {
     int64_t last_us; /* its last result; CLOCK_NONE */
@@ -48,7 +49,7 @@ struct view_deck {
     double worth[RESPONSES], worth_se[RESPONSES]; /* of `learn` dials, from shared tapes; se 0 = nothing known */
 };
 struct view_base {
-    float variance[RESPONSES], timeless[RESPONSES]; /* timeless: without era, season and trend */
+    float variance[RESPONSES], timeless[RESPONSES]; /* timeless: without era and trend */
     double base_years;                              /* trend's argument in it */
 };
 struct view_stock {

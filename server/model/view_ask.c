@@ -33,7 +33,6 @@ struct named {
     const struct view_era *era;     /* the one asked, NULL = no result in it */
     bool new_era, base_era;         /* a reset since the last result; it is the one inside the base */
     double years;                   /* trend's argument */
-    double seasons_ahead;           /* 0 … 1: of a season since the era's last result */
     double shift[RESPONSES];
 };
 
@@ -112,8 +111,6 @@ static void find_time(const struct model_view *v, const struct model_question *q
     if (n->era) {
         double latest = clock_years_between(n->era->middle_us, n->era->last_us) + CARRY_YEARS;
         double asked = clock_years_between(n->era->middle_us, q->at_us);
-        double ahead = (double)(q->at_us - n->era->last_us) / (double)SEASON_US;
-        n->seasons_ahead = ahead < 0 ? 0 : ahead > 1 ? 1 : ahead;
         n->years = asked > latest ? latest : asked < -latest ? -latest : asked;
     }
 }
@@ -217,16 +214,8 @@ static void deck_parts(const struct model_view *v, const struct model_question *
             era[r] += v->effects[n->era->era_effect].mean[r];
     if (era[BIAS] != 0 || era[LEVEL] != 0)
         part(out, "era", era[BIAS], era[LEVEL]);
-    if (n->era) {
-        double change[RESPONSES] = {0};
-        for (int r = 0; r < RESPONSES; r++) {
-            if (n->era->trend_effect >= 0)
-                change[r] += n->years * v->effects[n->era->trend_effect].mean[r];
-            if (n->era->season_effect >= 0)
-                change[r] += v->effects[n->era->season_effect].mean[r];
-        }
-        part(out, "change over time", change[BIAS], change[LEVEL]);
-    }
+    if (n->era)
+        part_of_effect(v, out, "change over time", n->era->trend_effect, n->years);
     if (n->deck)
         part_of_effect(v, out, "deck and class", class_effect(n), 1);
     if (q->stock && n->deck)
@@ -283,7 +272,7 @@ static double time_variance(const struct model_view *v, const struct named *n, e
     const struct view_head *h = v->head;
     const struct view_base *b = &v->bases[n->base];
     if (n->new_era)
-        return b->timeless[r] + square(h->sd[r][ERA]) + square(h->sd[r][SEASON]);
+        return b->timeless[r] + square(h->sd[r][ERA]);
     double sum = b->variance[r];
     if (n->era && n->era->trend_effect >= 0) {
         const struct view_effect *trend = &v->effects[n->era->trend_effect];
@@ -293,10 +282,6 @@ static double time_variance(const struct model_view *v, const struct named *n, e
         else
             sum = b->timeless[r] + square(n->years) * trend->variance[r] +
                   (n->era->era_effect >= 0 ? v->effects[n->era->era_effect].variance[r] + 2 * n->years * n->era->trend_with_era[r] : 0);
-        if (!n->base_era && n->era->season_effect >= 0)
-            sum += v->effects[n->era->season_effect].variance[r];
-        /* what a deck does after its last result */
-        sum += square(h->sd[r][SEASON]) * n->seasons_ahead;
     }
     return sum;
 }
