@@ -168,7 +168,7 @@ static double variance_of(const struct club *c, const double *x)
     assert_non_null(y);
     for (int j = 0; j < n; j++)
         y[j] = x[j] * e->scale[j];
-    assert_true(normal_solve(c->fit.normal, y, 1));
+    assert_true(normal_solve(c->fit.normal[LEVEL], y, 1));
     for (int j = 0; j < n; j++)
         sum += x[j] * e->scale[j] * y[j];
     free(y);
