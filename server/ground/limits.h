@@ -34,6 +34,8 @@
 #define LIMIT_DB               60.0    /* dB, any reading: beyond lies a typing error */
 #define LIMIT_TREBLE_DB        6.0     /* dB, wanted lift: contract */
 #define LIMIT_DIAL_VALUE       1e6     /* dial marks */
+#define LIMIT_DIAL_FINEST      1e-6    /* dial marks: readings are answered with six decimals, so a finer step or a narrower dial cannot be told */
+#define LIMIT_DIAL_DB          120.0   /* dB, from a dial's zero to its end: the widest in use reach some 20; one that reaches further would spoil the whole club's fit */
 #define LIMIT_HZ_LOW           10.0    /* Hz, lowest tone */
 #define LIMIT_HZ_HIGH          40000.0 /* Hz, highest tone */
 #define LIMIT_SPEED_MM_S       2000.0  /* mm/s */

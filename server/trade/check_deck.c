@@ -59,7 +59,7 @@ static bool rising(const struct dial *d, struct fault *f, const char *field)
 {
     bool up = true, down = true, readings = true;
     for (int i = 0; i + 1 < d->point_count; i++) {
-        readings = readings && d->points[i + 1][0] > d->points[i][0];
+        readings = readings && d->points[i + 1][0] - d->points[i][0] >= LIMIT_DIAL_FINEST;
         up = up && d->points[i + 1][1] > d->points[i][1];
         down = down && d->points[i + 1][1] < d->points[i][1];
     }
@@ -90,7 +90,17 @@ static bool check_points(const struct dial *d, const char *name, struct fault *f
     return fine && rising(d, f, field.text);
 }
 
-/* The scale must give a dB at both ends. */
+static bool check_reach(const struct dial *d, const char *name, bool high, struct fault *f)
+{
+    struct field_path field = check_field_inside(name, high ? "high" : "low");
+    double db = dial_to_db(d, dial_worth_prior(d).db_per_unit, high ? d->high : d->low);
+    return fabs(db) <= LIMIT_DIAL_DB ||
+           check_refuse(f, field.text, "outside-scale",
+                        "this end of the dial would be %.3g dB from its zero, and at most %g can be; check 'zero' and the scale", fabs(db),
+                        LIMIT_DIAL_DB);
+}
+
+/* The scale must give a dB at both ends, and a possible one. */
 static bool check_domain(const struct dial *d, const char *name, struct fault *f)
 {
     double zero = dial_zero(d);
@@ -101,7 +111,8 @@ static bool check_domain(const struct dial *d, const char *name, struct fault *f
         return check_refuse(f, check_field_inside(name, "zero").text, "outside-scale", "the zero of a ratio dial is above 0, usually 1");
     if (d->scale == SCALE_RATIO && !(d->low > 0))
         return check_refuse(f, check_field_inside(name, "low").text, "outside-scale", "readings of a ratio dial are above 0");
-    return true;
+    bool fine = check_reach(d, name, false, f);
+    return check_reach(d, name, true, f) && fine;
 }
 
 static bool check_dial(const struct dial *d, const char *name, struct fault *f)
@@ -121,6 +132,11 @@ static bool check_dial(const struct dial *d, const char *name, struct fault *f)
     if (given(d->low) && given(d->high) && !(d->low < d->high))
         fine = check_refuse(f, high.text, "not-rising",
                             "'high' must be above 'low'; where the knob counts the other way, say \"plus\":\"less\"");
+    else if (given(d->low) && given(d->high) && d->high - d->low < LIMIT_DIAL_FINEST)
+        fine = check_refuse(f, high.text, "out-of-range", "the whole dial is narrower than %g; check 'low' and 'high'", LIMIT_DIAL_FINEST);
+    else if (given(d->step) && d->step > 0 && d->step < LIMIT_DIAL_FINEST)
+        fine =
+            check_refuse(f, step.text, "out-of-range", "nobody can set a step finer than %g; leave it out or mend it", LIMIT_DIAL_FINEST);
     else if (given(d->step) && d->step > d->high - d->low)
         fine = check_refuse(f, step.text, "out-of-range", "the step is larger than the whole dial");
     if (given(d->db_per_unit) && d->scale != SCALE_DB)

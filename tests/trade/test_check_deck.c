@@ -72,6 +72,16 @@ static void good_stock(struct stock *s)
     X(percent_below_nothing, "bias_dial.low", "outside-scale", d->bias_dial.scale = SCALE_PERCENT; d->bias_dial.low = -100)                \
     X(ratio_of_nothing, "bias_dial.low", "outside-scale", d->bias_dial.scale = SCALE_RATIO; d->bias_dial.low = 0)                          \
     X(ratio_zero, "bias_dial.zero", "outside-scale", d->bias_dial.scale = SCALE_RATIO; d->bias_dial.low = 0.5; d->bias_dial.zero = 0)      \
+    X(step_below_all, "bias_dial.step", "out-of-range", d->bias_dial.step = 5e-324)                                                        \
+    X(dial_of_no_width, "bias_dial.high", "out-of-range", d->bias_dial.high = nextafter(-5, 0))                                            \
+    X(zero_far_away, "bias_dial.high", "outside-scale", d->bias_dial.zero = -148)                                                          \
+    X(worth_beyond_all, "bias_dial.high", "outside-scale", d->bias_dial.scale = SCALE_DB; d->bias_dial.db_per_unit = 60;                   \
+      d->bias_dial.low = -2)                                                                                                               \
+    X(ratio_zero_tiny, "bias_dial.high", "outside-scale", d->bias_dial.scale = SCALE_RATIO; d->bias_dial.low = 1e-5;                       \
+      d->bias_dial.high = 2; d->bias_dial.zero = 1e-6)                                                                                     \
+    X(percent_to_the_brink, "bias_dial.low", "outside-scale", d->bias_dial.scale = SCALE_PERCENT; d->bias_dial.low = -99.99999999)         \
+    X(points_steep, "bias_dial.points", "not-rising", d->bias_dial.scale = SCALE_POINTS; d->bias_dial.point_count = 2;                     \
+      d->bias_dial.points[0][0] = 0; d->bias_dial.points[1][0] = 5e-324; d->bias_dial.points[1][1] = 60)                                   \
     X(setup_nameless, "setups[0].id", "required", d->setup_count = 1; d->setups[0].speed_mm_s = ABSENT)                                    \
     X(setup_twice, "setups[1].id", "twice", d->setup_count = 2; strcpy(d->setups[0].id, "fast"); strcpy(d->setups[1].id, "fast");          \
       d->setups[0].speed_mm_s = d->setups[1].speed_mm_s = 95.25)                                                                           \
