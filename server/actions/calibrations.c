@@ -123,7 +123,7 @@ static void add_encoded(struct buffer *b, const char *text)
 
 static void next_link(struct exchange *x, const struct page *p)
 {
-    static const char *const kept[] = {"deck", "stock", "member", "since", "newest"};
+    static const char *const kept[] = {"deck", "stock", "member", "since", "origin", "newest"};
     struct buffer url;
     buffer_init(&url, LIMIT_URL - 32);
     buffer_format(&url, "/api/calibrations?after=%lld&limit=%ld", (long long)p->last_seq, p->limit);
@@ -144,12 +144,15 @@ static void next_link(struct exchange *x, const struct page *p)
 
 static bool read_filter(struct house *house, struct exchange *x, struct calibration_filter *filter, long *limit, struct fault *f)
 {
-    static const char *const allowed[] = {"deck", "stock", "member", "since", "after", "limit", "newest", NULL};
+    static const char *const allowed[] = {"deck", "stock", "member", "since", "origin", "after", "limit", "newest", NULL};
     const struct request *q = &x->request;
     const char *after = request_parameter(q, "after");
     filter->deck = request_parameter(q, "deck");
     filter->stock = request_parameter(q, "stock");
     filter->member = request_parameter(q, "member");
+    filter->origin = request_parameter(q, "origin");
+    if (filter->origin && !strcmp(filter->origin, "own"))
+        filter->origin = "";
     filter->since_us = CLOCK_NONE;
     bool fine = parameters_allowed(q, allowed, f);
     fine = parameter_count(q, "limit", 1, LIMIT_PAGE, limit, f) && fine;

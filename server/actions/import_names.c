@@ -36,11 +36,9 @@ bool import_names_add(struct import_names *n, const struct line *l)
     return catalog_put(&n->catalog, &change);
 }
 
-static const struct catalog_entry *fetch(struct import_names *n, struct store *s, bool is_deck, const char *id, struct fault *f)
+/* From the store into the catalog; NULL when the store has none or a fault is set. */
+static const struct catalog_entry *read_in(struct import_names *n, struct store *s, bool is_deck, const char *id, struct fault *f)
 {
-    const struct catalog_entry *known = catalog_find(n->catalog, is_deck, id);
-    if (known)
-        return known;
     struct arena *a = arena_new(LIMIT_ARENA);
     struct line *l = a ? arena_alloc(a, sizeof *l) : NULL;
     struct reader *r = l ? reader_take(s, f) : NULL;
@@ -55,6 +53,18 @@ static const struct catalog_entry *fetch(struct import_names *n, struct store *s
         fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while importing");
     arena_free(a);
     return got == READ_OK ? catalog_find(n->catalog, is_deck, id) : NULL;
+}
+
+static const struct catalog_entry *fetch(struct import_names *n, struct store *s, bool is_deck, const char *id, struct fault *f)
+{
+    const struct catalog_entry *known = catalog_find(n->catalog, is_deck, id);
+    return known ? known : read_in(n, s, is_deck, id, f);
+}
+
+bool import_names_refresh(struct import_names *n, struct store *s, bool is_deck, const char *id, struct fault *f)
+{
+    read_in(n, s, is_deck, id, f);
+    return !fault_set(f);
 }
 
 const struct deck *import_names_deck(struct import_names *n, struct store *s, const char *id, struct fault *f)

@@ -15,5 +15,7 @@ bool import_names_add(struct import_names *n, const struct line *l); /* LINE_DEC
 /* NULL when the club has no such deck; a failing store or lack of memory is a fault. */
 const struct deck *import_names_deck(struct import_names *n, struct store *s, const char *id, struct fault *f);
 const struct stock *import_names_stock(struct import_names *n, struct store *s, const char *id, struct fault *f);
+/* What the store has takes the place of what the file said. False: a fault. */
+bool import_names_refresh(struct import_names *n, struct store *s, bool is_deck, const char *id, struct fault *f);
 
 #endif

@@ -8,13 +8,14 @@
 #include "../ground/memory.h"
 #include "../ground/secrets.h"
 #include "../store/backup.h"
-#include "../store/reader.h"
+#include "../store/people.h"
 #include "../store/writer.h"
 #include "../trade/check.h"
 #include "../wire/csv.h"
 #include "../wire/wire.h"
 #include "import_names.h"
 #include "place.h"
+#include "slugs.h"
 
 #include <stdio.h>
 #include <string.h>
@@ -29,6 +30,10 @@ struct import_error {
 struct held_row {
     struct line line;
     long number;
+};
+
+struct kind_counts {
+    int64_t accepted, same, refused;
 };
 
 struct importer {
@@ -47,9 +52,13 @@ struct importer {
     long line_number;
     int64_t rows_seen, end_rows;
     struct sum sum;
-    bool ended;
+    bool holds_named; /* the slice has decks or stocks */
+    bool ended, complete, incomplete; /* this file's end line came; one agreed; a file had none or it differed */
     int64_t latest_us;
     struct import_counts counts;
+    struct kind_counts kinds[LINE_END];
+    char club_id[UUID_TEXT];
+    struct slugs open_decks, open_stocks; /* of other content than ours, and nobody has said what to do */
     struct import_error *errors;
     size_t error_count;
 };
@@ -69,6 +78,8 @@ void importer_free(struct importer *i)
     mem_free(i->rows);
     mem_free(i->writes);
     import_names_free(i->names);
+    slugs_free(&i->open_decks);
+    slugs_free(&i->open_stocks);
     mem_free(i->errors);
     store_close(i->rehearsal);
     mem_free(i);
@@ -92,6 +103,27 @@ static bool grow(struct importer *i, size_t capacity)
     i->writes = writes;
     i->capacity = capacity;
     return true;
+}
+
+bool import_conflict_from(const char *text, enum write_conflict *out)
+{
+    if (!text || !*text || !strcmp(text, "ask"))
+        *out = CONFLICT_ASK;
+    else if (!strcmp(text, "keep"))
+        *out = CONFLICT_KEEP;
+    else if (!strcmp(text, "take"))
+        *out = CONFLICT_TAKE;
+    else
+        return false;
+    return true;
+}
+
+static bool read_club_id(struct importer *i, struct fault *f)
+{
+    struct reader *r = reader_take(i->store, f);
+    bool ok = r && read_fact(r, "club_id", i->club_id, sizeof i->club_id, f) == READ_OK;
+    reader_give(r);
+    return ok;
 }
 
 struct importer *importer_new(struct store *s, const struct import_options *options, struct fault *f)
@@ -120,7 +152,7 @@ struct importer *importer_new(struct store *s, const struct import_options *opti
         importer_free(i);
         return NULL;
     }
-    if (options->dry_run && !(i->rehearsal = store_rehearsal(s, f))) {
+    if (!read_club_id(i, f) || (options->dry_run && !(i->rehearsal = store_rehearsal(s, f)))) {
         importer_free(i);
         return NULL;
     }
@@ -154,6 +186,7 @@ static void prepare(const struct importer *i, struct held_row *h, struct write *
     w->revision = l->revision;
     w->origin = l->origin[0] ? l->origin : NULL;
     w->member_name = l->member[0] ? l->member : NULL;
+    w->on_conflict = i->options.on_conflict;
     w->make_void = l->is_void;
     w->void_reason = l->is_void ? l->void_reason : NULL;
     w->user = h;
@@ -165,6 +198,20 @@ static void prepare(const struct importer *i, struct held_row *h, struct write *
     case LINE_CHECK: w->kind = WRITE_CHECK, w->check = &l->as.check; break;
     case LINE_END: break; /* never held */
     }
+}
+
+/* The file's deck or stock did not come in: what follows is read by the one that stands here, and another club's rows of it wait for a decision. */
+static bool ours_stands(struct importer *i, const struct held_row *h, const struct write *w, struct fault *f)
+{
+    const struct line *l = &h->line;
+    bool deck = l->kind == LINE_DECK;
+    if (!deck && l->kind != LINE_STOCK)
+        return true;
+    const char *id = deck ? l->as.deck.id : l->as.stock.id;
+    bool asked = w->outcome == WRITE_REFUSED && w->fault.count && !strcmp(w->fault.items[0].code, "other-content");
+    if (asked && !slugs_add(deck ? &i->open_decks : &i->open_stocks, id))
+        return out_of_memory(f);
+    return import_names_refresh(i->names, i->store, deck, id, f);
 }
 
 static bool flush(struct importer *i, struct fault *f)
@@ -181,18 +228,22 @@ static bool flush(struct importer *i, struct fault *f)
     int64_t refused = 0;
     for (size_t k = 0; k < i->count; k++) {
         const struct write *w = &i->writes[k];
+        const struct held_row *h = i->rows[k];
+        struct kind_counts *kind = &i->kinds[h->line.kind];
         if (w->outcome == WRITE_REFUSED && w->fault.kind == FAULT_STORE) {
             fault_merge(f, &w->fault, "");
             return false;
         }
         if (w->outcome == WRITE_REFUSED)
-            refused++, refuse(i, i->rows[k]->number, &w->fault);
+            refused++, kind->refused++, refuse(i, h->number, &w->fault);
         else if (w->outcome == WRITE_SAME)
-            i->counts.same++;
+            i->counts.same++, i->counts.kept += w->kept, kind->same++;
         else if (w->outcome == WRITE_CREATED || w->outcome == WRITE_REVISED)
-            i->counts.accepted++;
+            i->counts.accepted++, kind->accepted++;
         if (w->outcome != WRITE_REFUSED && w->stamp.seq > i->counts.seq && !dry && !i->rehearsal)
             i->counts.seq = w->stamp.seq;
+        if ((w->outcome == WRITE_REFUSED || w->kept) && !ours_stands(i, h, w, f))
+            return false;
     }
     if (!ok && !refused) { /* not a row's fault */
         fault_merge(f, &why, "");
@@ -201,11 +252,33 @@ static bool flush(struct importer *i, struct fault *f)
         return false;
     }
     i->count = 0;
+    i->holds_named = false;
     arena_reset(i->arena);
     return true;
 }
 
 /* ---- one line ---- */
+
+static bool is_foreign(const struct importer *i, const struct line *l)
+{
+    return l->origin[0] && strcmp(l->origin, i->club_id) != 0;
+}
+
+/* Dial readings mean nothing under another deck's dials: first it has to be said whether these are the same. */
+static bool check_settled(const struct importer *i, const struct line *l, struct fault *f)
+{
+    const char *deck = l->kind == LINE_CALIBRATION ? l->as.calibration.deck : l->kind == LINE_SERVICE ? l->as.service.deck : l->kind == LINE_CHECK ? l->as.check.deck : NULL;
+    if (!is_foreign(i, l) || !deck)
+        return true;
+    if (slugs_have(&i->open_decks, deck))
+        return fault_add(f, FAULT_CONFLICT, "deck", "not-settled",
+                         "whether deck '%.64s' is the one we have under this id is not settled: say on_conflict keep (ours) or take (theirs), or change the id in the file", deck);
+    if (l->kind == LINE_CALIBRATION && slugs_have(&i->open_stocks, l->as.calibration.stock))
+        return fault_add(f, FAULT_CONFLICT, "stock", "not-settled",
+                         "whether stock '%.64s' is the one we have under this id is not settled: say on_conflict keep (ours) or take (theirs), or change the id in the file",
+                         l->as.calibration.stock);
+    return true;
+}
 
 static bool check_line(struct importer *i, struct line *l, struct fault *f)
 {
@@ -224,6 +297,14 @@ static bool check_line(struct importer *i, struct line *l, struct fault *f)
     return true;
 }
 
+/* A deck or stock that is there and stays whatever the file says. */
+static bool keeps_ours(struct importer *i, const struct line *l, struct fault *f)
+{
+    if (i->options.on_conflict != CONFLICT_KEEP)
+        return false;
+    return l->kind == LINE_DECK ? import_names_deck(i->names, i->store, l->as.deck.id, f) != NULL : import_names_stock(i->names, i->store, l->as.stock.id, f) != NULL;
+}
+
 static void check_end(struct importer *i, const struct line *l)
 {
     uint8_t digest[DIGEST_BYTES];
@@ -237,6 +318,8 @@ static void check_end(struct importer *i, const struct line *l)
                   (long long)l->end_rows, (long long)i->rows_seen);
     if (strcasecmp(l->end_sha256, digest_hex(digest, hex)))
         fault_add(&f, FAULT_UNACCEPTABLE, "sha256", "sum-differs", "the bytes before the end line are not those that were exported");
+    i->complete = i->complete || !fault_set(&f);
+    i->incomplete = i->incomplete || fault_set(&f);
     if (fault_set(&f))
         refuse(i, i->line_number, &f);
 }
@@ -264,12 +347,16 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
         check_end(i, &h->line);
         return true;
     }
+    bool names_end = fine && h->line.kind != LINE_DECK && h->line.kind != LINE_STOCK;
+    if (names_end && i->holds_named && !i->options.atomic) /* so that rows are read by what came of the decks and stocks before them */
+        return flush(i, f) && take_row(i, json, n, f);
     i->rows_seen++;
-    bool named = fine && (h->line.kind == LINE_DECK || h->line.kind == LINE_STOCK);
-    fine = fine && check_line(i, &h->line, &why);
-    if (fine && named && !import_names_add(i->names, &h->line))
+    bool decoded = fine, named = fine && (h->line.kind == LINE_DECK || h->line.kind == LINE_STOCK);
+    fine = fine && check_settled(i, &h->line, &why) && check_line(i, &h->line, &why);
+    if (fine && named && !keeps_ours(i, &h->line, &why) && !import_names_add(i->names, &h->line))
         return out_of_memory(f);
     if (!fine) {
+        i->kinds[h->line.kind].refused += decoded;
         if (ends_import(&why)) {
             fault_merge(f, &why, "");
             return false;
@@ -278,6 +365,7 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
         return true;
     }
     i->count++;
+    i->holds_named = i->holds_named || named;
     return true;
 }
 
@@ -400,6 +488,7 @@ bool importer_next_file(struct importer *i, const char *name, struct fault *f)
         buffer_clear(&i->partial);
     }
     snprintf(i->file, sizeof i->file, "%.*s", LIMIT_NAME, name ? name : "");
+    i->incomplete = i->incomplete || (i->rows_seen && !i->ended);
     i->line_number = 0;
     i->rows_seen = 0;
     i->ended = false;
@@ -417,8 +506,11 @@ bool importer_finish(struct importer *i, struct fault *f)
 {
     if (!importer_next_file(i, NULL, f) || !flush(i, f))
         return false;
-    if (i->options.atomic && i->counts.refused)
-        i->counts.accepted = 0; /* all or none: it was none */
+    if (i->options.atomic && i->counts.refused) { /* all or none: it was none */
+        i->counts.accepted = 0;
+        for (int k = 0; k < LINE_END; k++)
+            i->kinds[k].accepted = 0;
+    }
     return true;
 }
 
@@ -427,6 +519,20 @@ bool importer_finish(struct importer *i, struct fault *f)
 void importer_counts(const struct importer *i, struct import_counts *out)
 {
     *out = i->counts;
+}
+
+static void write_kinds(const struct importer *i, struct buffer *b)
+{
+    static const char *const names[LINE_END] = {"deck", "stock", "calibration", "service", "check"};
+    bool first = true;
+    for (int k = 0; k < LINE_END; k++) {
+        const struct kind_counts *c = &i->kinds[k];
+        if (c->accepted + c->same + c->refused == 0)
+            continue;
+        buffer_format(b, "%s\"%s\":{\"accepted\":%lld,\"same\":%lld,\"refused\":%lld}", first ? "" : ",", names[k], (long long)c->accepted,
+                      (long long)c->same, (long long)c->refused);
+        first = false;
+    }
 }
 
 void importer_report(const struct importer *i, struct buffer *b)
@@ -447,5 +553,18 @@ void importer_report(const struct importer *i, struct buffer *b)
         json_name(b, "detail"), json_text(b, e->item.detail);
         buffer_char(b, '}');
     }
-    buffer_format(b, "]%s%s}\n", i->options.dry_run ? ",\"dry_run\":true" : "", i->options.atomic ? ",\"atomic\":true" : "");
+    buffer_text(b, "],\"kinds\":{");
+    write_kinds(i, b);
+    buffer_format(b, "},\"kept\":%lld,\"complete\":%s%s%s}\n", (long long)i->counts.kept, i->complete && !i->incomplete ? "true" : "false",
+                  i->options.dry_run ? ",\"dry_run\":true" : "", i->options.atomic ? ",\"atomic\":true" : "");
+}
+
+void importer_remember(const struct importer *i)
+{
+    char detail[200];
+    if (i->rehearsal || !i->counts.accepted)
+        return;
+    snprintf(detail, sizeof detail, "%lld rows taken, %lld there already, %lld refused%s", (long long)i->counts.accepted, (long long)i->counts.same,
+             (long long)i->counts.refused, i->complete && !i->incomplete ? ", complete by its end line" : "");
+    store_event_add(i->store, i->options.member, "import", "", detail, NULL);
 }

@@ -10,7 +10,7 @@
 #define BIASBOOK_ACTIONS_IMPORTER_H
 
 #include "../ground/buffer.h"
-#include "../store/store.h"
+#include "../store/writer.h"
 #include "exporter.h"
 
 struct importer;
@@ -19,6 +19,7 @@ struct import_options {
     char separator;     /* CSV: ',' or ';' */
     bool decimal_comma; /* CSV */
     bool dry_run, atomic;
+    enum write_conflict on_conflict;
     int64_t member;     /* who imports */
     bool may_correct_others;
     int64_t now_us;
@@ -33,9 +34,14 @@ bool importer_next_file(struct importer *i, const char *name, struct fault *f);
 
 struct import_counts {
     int64_t accepted, same, refused, seq;
+    int64_t kept; /* of `same`: decks and stocks of other content whose own one stays (on_conflict=keep) */
 };
 void importer_counts(const struct importer *i, struct import_counts *out);
-/* {"accepted","same","refused","seq","errors":[{"line","field","code","detail"}]}; of a refused atomic import also the members of a problem document. */
+/* Leaves a line in the club's log; not of a dry run, nor when nothing came in. */
+void importer_remember(const struct importer *i);
+bool import_conflict_from(const char *text, enum write_conflict *out); /* ask, keep, take; NULL or "": ask */
+/* {"accepted","same","refused","seq","errors":[{"line","field","code","detail"}],"kinds":{"deck":{"accepted","same","refused"},…},"complete"}; `complete`: an end line
+ * came and agreed. Of a refused atomic import also the members of a problem document. */
 void importer_report(const struct importer *i, struct buffer *json);
 
 #endif

@@ -67,18 +67,28 @@ static bool spool_sink(void *user, const char *bytes, size_t n)
     return true;
 }
 
+static bool read_export_options(const struct request *q, struct export_options *o, struct fault *f)
+{
+    static const char *const allowed[] = {"format", "exchange", "members", "deck", "stock", "since", NULL};
+    o->since_us = CLOCK_NONE;
+    bool fine = parameters_allowed(q, allowed, f);
+    if (!transfer_format_from(request_parameter(q, "format"), &o->format))
+        fine = fault_add(f, FAULT_UNACCEPTABLE, "format", "unknown-format", "the format is ndjson or csv");
+    if (!export_members_from(request_parameter(q, "members"), &o->members))
+        fine = fault_add(f, FAULT_UNACCEPTABLE, "members", "not-in-list", "members is names, pseudonyms or none");
+    fine = parameter_flag(q, "exchange", &o->exchange, f) && fine;
+    fine = parameter_time(q, "since", &o->since_us, f) && fine;
+    o->deck = request_parameter(q, "deck");
+    o->stock = request_parameter(q, "stock");
+    return fine;
+}
+
 enum action_result action_export(struct house *house, struct exchange *x)
 {
-    static const char *const allowed[] = {"format", NULL};
     struct fault f = {0};
-    enum transfer_format format = FORMAT_NDJSON;
-    const char *asked = request_parameter(&x->request, "format");
-    if (!parameters_allowed(&x->request, allowed, &f))
+    struct export_options o = {.format = FORMAT_NDJSON};
+    if (!read_export_options(&x->request, &o, &f))
         return answer_fault(x, &f);
-    if (!transfer_format_from(asked, &format)) {
-        fault_add(&f, FAULT_UNACCEPTABLE, "format", "unknown-format", "the format is ndjson or csv");
-        return answer_fault(x, &f);
-    }
     struct spool *s = arena_alloc(x->arena, sizeof *s);
     if (!s)
         return ACTION_DONE;
@@ -87,17 +97,17 @@ enum action_result action_export(struct house *house, struct exchange *x)
         fault_add(&f, FAULT_STORE, "", "scratch", "no scratch file could be made: %s", strerror(errno));
         return answer_fault(x, &f);
     }
-    if (!export_club(house->store, format, spool_sink, s, &f) || !spool_flush(s) || lseek(s->fd, 0, SEEK_SET)) {
+    if (!export_club(house->store, &o, spool_sink, s, &f) || !spool_flush(s) || lseek(s->fd, 0, SEEK_SET)) {
         close(s->fd);
         if (!fault_set(&f))
             fault_add(&f, FAULT_STORE, "", "scratch", "the scratch file could not be written: the disk may be full");
         return answer_fault(x, &f);
     }
     x->reply.status = 200;
-    x->reply.content_type = format == FORMAT_CSV ? "text/csv; charset=utf-8; header=present" : "application/x-ndjson";
+    x->reply.content_type = o.format == FORMAT_CSV ? "text/csv; charset=utf-8; header=present" : "application/x-ndjson";
     x->reply.file = s->fd;
     x->reply.file_size = s->size;
-    snprintf(x->reply.file_name, sizeof x->reply.file_name, "club.%s", format == FORMAT_CSV ? "csv" : "ndjson");
+    snprintf(x->reply.file_name, sizeof x->reply.file_name, "club.%s", o.format == FORMAT_CSV ? "csv" : "ndjson");
     return ACTION_DONE;
 }
 
@@ -105,7 +115,7 @@ enum action_result action_export(struct house *house, struct exchange *x)
 
 static bool import_options(struct house *house, const struct exchange *x, struct import_options *o, struct fault *f)
 {
-    static const char *const allowed[] = {"dry_run", "atomic", "separator", "decimal_comma", NULL};
+    static const char *const allowed[] = {"dry_run", "atomic", "separator", "decimal_comma", "on_conflict", NULL};
     const struct request *q = &x->request;
     const char *separator = request_parameter(q, "separator");
     o->format = !strcmp(q->content_type, "text/csv") ? FORMAT_CSV : FORMAT_NDJSON;
@@ -117,6 +127,8 @@ static bool import_options(struct house *house, const struct exchange *x, struct
     fine = parameter_flag(q, "dry_run", &o->dry_run, f) && fine;
     fine = parameter_flag(q, "atomic", &o->atomic, f) && fine;
     fine = parameter_flag(q, "decimal_comma", &o->decimal_comma, f) && fine;
+    if (!import_conflict_from(request_parameter(q, "on_conflict"), &o->on_conflict))
+        fine = fault_add(f, FAULT_UNACCEPTABLE, "on_conflict", "not-in-list", "on_conflict is ask, keep or take");
     if (separator && strcmp(separator, ",") && strcmp(separator, ";") && strcmp(separator, "semicolon") && strcmp(separator, "comma"))
         fine = fault_add(f, FAULT_UNACCEPTABLE, "separator", "unknown-separator", "the separator is comma or semicolon");
     else if (separator && (separator[0] == ';' || separator[0] == 's'))
@@ -156,6 +168,7 @@ enum action_result action_import(struct house *house, struct exchange *x)
     struct import_counts counts;
     importer_counts(i, &counts);
     importer_report(i, json_body(x));
+    importer_remember(i);
     importer_free(i);
     if (options.atomic && counts.refused) {
         x->reply.status = 422;

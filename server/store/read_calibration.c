@@ -172,6 +172,10 @@ enum read_result walk_calibration_states(struct reader *r, const struct uuid *id
 #define ALONG_TABLE(after, order)                                                                                                          \
     SHOWN " FROM calibration x" NAMES " WHERE x.seq " after " ?1 AND (?2 OR x.replaced_by IS NULL)" WANTED("x.") " ORDER BY x.seq " order  \
                                                                                                                  " LIMIT ?7"
+/* The same for rows of one club, which no index tells. ?8 the club, "" = this one. */
+#define OF_CLUB(after, order)                                                                                                              \
+    SHOWN " FROM calibration x" NAMES " WHERE x.seq " after " ?1 AND (?2 OR x.replaced_by IS NULL)" WANTED("x.")                           \
+          " AND coalesce(x.origin, '') = ?8 ORDER BY x.seq " order " LIMIT ?7"
 /* Along the index: the inner question finds the seqs in order, the outer one looks each up. */
 #define ALONG_INDEX(after, order)                                                                                                          \
     SHOWN " FROM (SELECT seq FROM calibration INDEXED BY calibration_list WHERE replaced_by IS NULL AND seq " after                        \
@@ -197,6 +201,9 @@ static bool bind_slug(struct reader *r, struct binder *b, enum sql which, const 
 
 static sqlite3_stmt *list_statement(struct reader *r, const struct calibration_filter *w, struct fault *f)
 {
+    if (w->origin)
+        return w->newest_first ? sql_get(&r->c, SQL_CALIBRATION_FROM_DOWN, OF_CLUB("<", "DESC"), f)
+                               : sql_get(&r->c, SQL_CALIBRATION_FROM_UP, OF_CLUB(">", ""), f);
     bool narrow = !w->all_revisions && (w->deck || w->stock || w->member || w->since_us != CLOCK_NONE);
     if (narrow)
         return w->newest_first ? sql_get(&r->c, SQL_CALIBRATION_LIST_DOWN, ALONG_INDEX("<", "DESC"), f)
@@ -218,6 +225,8 @@ static bool bind_filter(struct reader *r, struct binder *b, const struct calibra
     else
         bind_int(b, w->since_us);
     bind_int(b, w->limit ? w->limit : -1);
+    if (w->origin)
+        bind_text(b, w->origin);
     return true;
 }
 

@@ -43,6 +43,7 @@ enum read_result walk_checks(struct reader *r, const char *deck /* NULL = all */
 
 struct calibration_filter {
     const char *deck, *stock, *member; /* NULL = any */
+    const char *origin;                /* the club it came from, "" = this one; NULL = any */
     int64_t since_us;                  /* made_at >= since; CLOCK_NONE = any */
     int64_t after_seq;                 /* keyset: rows with a larger seq; 0 = from the start */
     bool newest_first;                 /* then after_seq means smaller than (0 = from the newest) */

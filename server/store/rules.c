@@ -10,7 +10,8 @@
  *   not the author           403, unless the writer may correct others (decks and stocks belong to all)
  *   else                     a revision
  *
- * Imports carry no tags; a larger revision number than the present one stands for the right tag.
+ * Imports carry no tags; a larger revision number than the present one stands for the right tag. A deck or stock of another club that only has the same
+ * id is asked about (on_conflict).
  */
 #include "inside.h"
 
@@ -158,14 +159,26 @@ static enum rule_result tag_rule(struct write *w, const struct state *t)
                   "this %s has changed since; fetch it again and send If-Match with its ETag");
 }
 
+/* Is it the thing that stands here under this id? A UUID is given once; two clubs may call different decks alike, so of these a later revision is one
+ * only when both began in the same club. */
+static bool same_thing(const struct store *s, const struct write *w, const struct state *t)
+{
+    const char *origin = w->origin && strcmp(w->origin, s->club_id) != 0 ? w->origin : "";
+    return author_rules(w) || strcmp(origin, t->origin) == 0;
+}
+
 /* Other content under an id that is there: may it become a revision? */
 static enum rule_result revision_rule(struct store *s, struct write *w, const struct state *t)
 {
-    bool newer = w->imported && w->revision > t->revision;
+    bool newer = w->imported && w->revision > t->revision && same_thing(s, w, t);
     if (w->imported && !newer && !w->if_match) {
         int known = history_has(s, w->kind, t->seq, w->digest, &w->fault);
         if (known)
             return known > 0 ? same(s, w, t) : RULE_REFUSED;
+    }
+    if (w->imported && !newer && !author_rules(w) && w->on_conflict != CONFLICT_ASK) {
+        w->kept = w->on_conflict == CONFLICT_KEEP;
+        return w->kept ? same(s, w, t) : RULE_CHANGED;
     }
     if (t->is_void && !newer)
         return refuse(w, FAULT_CONFLICT, "id", "void", "this %s is void and cannot be corrected; undo the void first, or log it anew under a new id");

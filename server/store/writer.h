@@ -15,6 +15,9 @@
 enum write_kind { WRITE_DECK, WRITE_STOCK, WRITE_CALIBRATION, WRITE_VOID, WRITE_SERVICE, WRITE_CHECK, WRITE_UNDO };
 enum write_outcome { WRITE_PENDING, WRITE_CREATED, WRITE_SAME, WRITE_REVISED, WRITE_REFUSED };
 
+/* Another deck or stock under the same id, from an import: refuse it (other-content), keep ours, or take theirs as a revision. */
+enum write_conflict { CONFLICT_ASK, CONFLICT_KEEP, CONFLICT_TAKE };
+
 struct write {
     /* ---- asked ---- */
     enum write_kind kind;
@@ -32,9 +35,11 @@ struct write {
     int revision;            /* as exported; 0 = not given. Larger than the one present and other content: accepted as a correction */
     const char *origin;      /* club it came from; NULL = this one */
     const char *member_name; /* author as exported; NULL = `member` */
+    enum write_conflict on_conflict; /* decks and stocks */
     bool make_void;          /* the exported row was void (reason in void_reason) */
     /* ---- answer ---- */
     enum write_outcome outcome;
+    bool kept; /* WRITE_SAME by CONFLICT_KEEP */
     struct stamp stamp; /* of the row as it now stands, also for WRITE_SAME */
     struct fault fault; /* when refused: FAULT_CONFLICT, FAULT_PRECONDITION, FAULT_UNACCEPTABLE (unknown deck…), FAULT_STORE */
     void (*done)(struct write *w);

@@ -21,26 +21,34 @@ static bool to_file(void *user, const char *bytes, size_t n)
 
 int verb_export(int argc, char **argv)
 {
-    static const struct verb_help help = {"export", "export --db FILE [--format ndjson|csv]",
+    static const struct verb_help help = {"export", "export --db FILE [--format ndjson|csv] [--exchange] [--members names|pseudonyms|none] [--deck ID] [--stock ID] [--since TIME]",
                                           "Writes all rows to standard output; the last line counts them and holds the SHA-256 of all bytes before it.\n\n"
                                           "  --db FILE        the club's file\n"
-                                          "  --format FORMAT  ndjson (default) or csv\n",
+                                          "  --format FORMAT  ndjson (default) or csv\n"
+                                          "  --exchange       for another club: own rows name this club as their origin\n"
+                                          "  --members WHAT   names (default), pseudonyms (the same in each export) or none\n"
+                                          "  --deck ID, --stock ID, --since TIME  only calibrations of these, and the decks and stocks that they name\n",
                                           "biasbook export --db club.db --format csv > club.csv"};
-    const char *db = NULL, *format_name = NULL;
-    const struct option_spec specs[] = {{"db", &db, NULL}, {"format", &format_name, NULL}, {0}};
+    const char *db = NULL, *format_name = NULL, *members = NULL, *since = NULL;
+    struct export_options o = {.since_us = CLOCK_NONE};
+    const struct option_spec specs[] = {{"db", &db, NULL},       {"format", &format_name, NULL}, {"exchange", NULL, &o.exchange}, {"members", &members, NULL},
+                                        {"deck", &o.deck, NULL}, {"stock", &o.stock, NULL},      {"since", &since, NULL},         {0}};
     int rest = 0, status = options_read(argc, argv, &help, specs, NULL, 0, &rest);
-    enum transfer_format format;
     if (status >= 0)
         return status;
-    if (!transfer_format_from(format_name, &format))
+    if (!transfer_format_from(format_name, &o.format))
         return wrong_usage(&help, "--format is ndjson or csv, not '%s'", format_name);
+    if (!export_members_from(members, &o.members))
+        return wrong_usage(&help, "--members is names, pseudonyms or none, not '%s'", members);
+    if (since && !clock_parse(since, strlen(since), &o.since_us, NULL))
+        return wrong_usage(&help, "--since is a time like 2026-03-01T00:00:00Z, not '%s'", since);
     if (!(db = database_path(&help, db)))
         return EXIT_USAGE;
     struct fault f = {0};
     struct club c;
     if (!club_open(&c, db, CLUB_READ, false, &f))
         return refused("export", &f);
-    bool ok = export_club(c.house.store, format, to_file, stdout, &f);
+    bool ok = export_club(c.house.store, &o, to_file, stdout, &f);
     if (fflush(stdout) && ok)
         ok = fault_add(&f, FAULT_STORE, "", "output", "standard output could not be written: %s", strerror(errno));
     club_close(&c);
@@ -93,6 +101,8 @@ static int run_import(const char *db, struct import_options *o, const char **fil
         buffer_init(&b, LIMIT_REPLY);
         importer_counts(i, &counts);
         importer_report(i, &b);
+        if (ok)
+            importer_remember(i);
         if (!b.failed)
             fwrite(b.data, 1, b.length, stdout);
         buffer_free(&b);
@@ -115,13 +125,16 @@ int verb_import(int argc, char **argv)
         "  --format FORMAT    ndjson or csv (by the file's name: .csv is CSV, else NDJSON)\n"
         "  --separator CHAR   CSV: ',' (default) or ';'\n"
         "  --decimal-comma    CSV: numbers are written with a comma\n"
+        "  --on-conflict DO   a deck or stock that is there with other content: ask (default: refuse it, and another\n"
+        "                     club's rows of it), keep ours, or take theirs\n"
         "  FILE               '-' is standard input\n",
         "biasbook import --db club.db --dry-run friends.ndjson"};
-    const char *db = NULL, *format_name = NULL, *separator = NULL, *files[256];
+    const char *db = NULL, *format_name = NULL, *separator = NULL, *conflict = NULL, *files[256];
     struct import_options o = {.may_correct_others = true, .now_us = clock_now_us(), .separator = ','};
     const struct option_spec specs[] = {{"db", &db, NULL},
                                         {"format", &format_name, NULL},
                                         {"separator", &separator, NULL},
+                                        {"on-conflict", &conflict, NULL},
                                         {"dry-run", NULL, &o.dry_run},
                                         {"atomic", NULL, &o.atomic},
                                         {"decimal-comma", NULL, &o.decimal_comma},
@@ -135,6 +148,8 @@ int verb_import(int argc, char **argv)
         return wrong_usage(&help, "--format is ndjson or csv, not '%s'", format_name);
     if (!format_name)
         o.format = ends_with(files[0], ".csv") ? FORMAT_CSV : FORMAT_NDJSON;
+    if (!import_conflict_from(conflict, &o.on_conflict))
+        return wrong_usage(&help, "--on-conflict is ask, keep or take, not '%s'", conflict);
     if (separator && strcmp(separator, ",") && strcmp(separator, ";"))
         return wrong_usage(&help, "--separator is ',' or ';'");
     if (separator)
