@@ -170,7 +170,7 @@ static int stock_number(struct work *w, const struct stock *s)
 /* A result minus what the club says of its stock and way; known shifts taken off. */
 static double stands(const struct asked *a, const struct course_result *one, enum response r)
 {
-    return one->row->flat[r] - outlook_expected(one->row, 1u << PART_STOCK | 1u << PART_WAY, r) - known_shift(a, one->made_at_us, r);
+    return one->row->flat[r] - outlook_expected(one->row, 1u << PART_STOCK | 1u << PART_WAY, r) - known_shift(a, one->made_at_us, (int)r);
 }
 
 /* Results of this response in order, each minus what the club says of its stock; the known shifts taken off. */
