@@ -162,6 +162,18 @@ static double prior_terms(const struct estimate *e)
     return sum;
 }
 
+static void predict(struct estimate *e)
+{
+    const struct estimate_input *in = &e->in;
+    e->moved = 0;
+    for (int i = 0; i < in->design->rows && in->stop; i++)
+        e->direction[i] = e->fit[i];
+    design_times(in->design, e->effect, e->fit);
+    for (int i = 0; i < in->design->rows && in->stop; i++)
+        if (in->kind[i] < in->kinds && stopped(in, i))
+            e->moved = fmax(e->moved, fabs(e->fit[i] - e->direction[i]) / sqrt(scale2(e, i)));
+}
+
 enum factor_result estimate_value(struct estimate *e)
 {
     const struct estimate_input *in = &e->in;
@@ -185,7 +197,7 @@ enum factor_result estimate_value(struct estimate *e)
         if (e->add[j] == 0)
             sum -= 2 * e->log_sigma[0]; /* a flat column's scale of σ is only a unit */
     }
-    design_times(d, e->effect, e->fit);
+    predict(e);
     e->objective = sum + normal_log_determinant(in->normal) + residual_terms(e) + prior_terms(e);
     return isfinite(e->objective) ? FACTOR_DONE : FACTOR_NOT_DEFINITE;
 }

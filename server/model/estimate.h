@@ -59,6 +59,7 @@ struct estimate {
     double *variance;    /* columns: posterior variance of each effect, valid when `inverted` */
     double *scale, *add; /* columns */
     double objective;
+    double moved;        /* largest change of a stopped row's prediction in the last evaluation, in scales: how far its working row is from settled */
     long evaluations;
     enum estimate_reason reason;
     bool inverted;

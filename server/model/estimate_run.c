@@ -15,6 +15,7 @@
 #define CEILING 5.0
 #define TOLERANCE 1e-7
 #define HALVINGS 8
+#define STOP_ROUNDS 8        /* Newton steps of stopped rows; they begin at their stops and take three to six */
 #define MANY_EFFECTS 6000
 
 static bool fail_memory(struct fault *f)
@@ -44,7 +45,7 @@ double estimate_step(const struct estimate *e, double step[ESTIMATE_PARAMETERS])
 {
     int m = e->parameters;
     double damping = 0;
-    for (int attempt = 0; attempt < 12; attempt++, damping = damping ? damping * 10 : 1e-6) {
+    for (int attempt = 0; attempt < 12; attempt++, damping = damping > 0 ? damping * 10 : 1e-6) {
         double h[ESTIMATE_PARAMETERS * ESTIMATE_PARAMETERS];
         for (int p = 0; p < m; p++) {
             for (int k = 0; k < m; k++)
@@ -111,7 +112,7 @@ bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool 
             break;
         }
         double decrement = estimate_step(e, step);
-        if (decrement < done && change < still) {
+        if (decrement < done && change < still && e->moved < still) {
             e->reason = ESTIMATE_CONVERGED;
             break;
         }
@@ -138,6 +139,8 @@ bool estimate_effects(struct estimate *e, int rounds, struct fault *f)
     e->reason = ESTIMATE_HELD;
     for (int k = 0; k <= rounds; k++) {
         enum factor_result r = estimate_value(e);
+        for (int n = 0; n < STOP_ROUNDS && r == FACTOR_DONE && e->moved > still; n++)
+            r = estimate_value(e);
         if (r == FACTOR_NOT_DEFINITE)
             return fault_add(f, FAULT_INTERNAL, "", "not-definite", "the equations of the model lost their positive definiteness");
         bool last = k == rounds;
