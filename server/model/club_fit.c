@@ -2,6 +2,7 @@
  *
  * Both responses over one design; the normal equations' pattern is shared, their values are not.
  */
+#include "both.h"
 #include "club_fit.h"
 
 #include "../ground/memory.h"
@@ -117,20 +118,32 @@ static void keep_record(struct variances *v, enum response r, const struct estim
     }
 }
 
+struct variance_work {
+    struct club_fit *fit;
+    struct variances *v;
+    const volatile bool *stop;
+};
+
+static bool variances_of(void *user, enum response r, struct fault *f)
+{
+    const struct variance_work *w = user;
+    struct variances *v = w->v;
+    struct estimate *e = &w->fit->e[r];
+    memcpy(e->log_sd, v->log_sd[r], BLOCKS * sizeof *e->log_sd);
+    memcpy(e->log_sigma, v->log_sigma[r], KINDS * sizeof *e->log_sigma);
+    for (int b = 0; b < BLOCKS; b++)
+        if (!e->in.size[b])
+            e->log_sd[b] = log(block_prior[b]); /* nothing known of it any more */
+    if (!estimate_run(e, MOST_EVALUATIONS, w->stop, f))
+        return false;
+    memcpy(v->log_sd[r], e->log_sd, BLOCKS * sizeof *e->log_sd);
+    memcpy(v->log_sigma[r], e->log_sigma, KINDS * sizeof *e->log_sigma);
+    keep_record(v, r, e);
+    return true;
+}
+
 bool club_fit_variances(struct club_fit *fit, struct variances *v, const volatile bool *stop, struct fault *f)
 {
-    for (int r = 0; r < RESPONSES; r++) {
-        struct estimate *e = &fit->e[r];
-        memcpy(e->log_sd, v->log_sd[r], BLOCKS * sizeof *e->log_sd);
-        memcpy(e->log_sigma, v->log_sigma[r], KINDS * sizeof *e->log_sigma);
-        for (int p = 0; p < BLOCKS; p++)
-            if (!e->in.size[p])
-                e->log_sd[p] = log(block_prior[p]); /* nothing known of it any more */
-        if (!estimate_run(e, MOST_EVALUATIONS, stop, f))
-            return false;
-        memcpy(v->log_sd[r], e->log_sd, BLOCKS * sizeof *e->log_sd);
-        memcpy(v->log_sigma[r], e->log_sigma, KINDS * sizeof *e->log_sigma);
-        keep_record(v, (enum response)r, e);
-    }
-    return true;
+    struct variance_work w = {fit, v, stop};
+    return both_responses(variances_of, &w, fit->q.rows >= ASIDE_ROWS, f);
 }

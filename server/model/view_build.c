@@ -5,6 +5,7 @@
 #include "tables.h"
 
 #include "../ground/memory.h"
+#include "both.h"
 
 #include <string.h>
 
@@ -21,6 +22,24 @@ static void base_years(struct tables *t)
     }
 }
 
+struct number_work {
+    struct tables *t;
+    const struct variances *v;
+    const struct deck_effects *g;
+};
+
+static bool numbers_of(void *user, enum response r, struct fault *f)
+{
+    const struct number_work *w = user;
+    struct view_head *h = w->t->head;
+    struct estimate *e = &w->t->fit->e[r];
+    memcpy(e->log_sd, w->v->log_sd[r], BLOCKS * sizeof *e->log_sd);
+    memcpy(e->log_sigma, w->v->log_sigma[r], KINDS * sizeof *e->log_sigma);
+    memcpy(h->multiplier[r], w->v->multiplier[r], sizeof h->multiplier[r]);
+    h->record[r] = w->v->record[r];
+    return estimate_effects(e, w->t->fit->rounds, f) && tables_numbers(w->t, r, w->g, f);
+}
+
 bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct equation_options *o, const struct variances *v,
                   struct fault *f)
 {
@@ -35,14 +54,8 @@ bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x,
         t->head->decks_known = x->deck_count;
         t->head->stocks_known = x->stock_count;
     }
-    for (int r = 0; ok && r < RESPONSES; r++) {
-        struct estimate *e = &fit->e[r];
-        memcpy(e->log_sd, v->log_sd[r], BLOCKS * sizeof *e->log_sd);
-        memcpy(e->log_sigma, v->log_sigma[r], KINDS * sizeof *e->log_sigma);
-        ok = estimate_effects(e, fit->rounds, f) && tables_numbers(t, (enum response)r, &g, f);
-        memcpy(t->head->multiplier[r], v->multiplier[r], sizeof v->multiplier[r]);
-        t->head->record[r] = v->record[r];
-    }
+    struct number_work w = {t, v, &g};
+    ok = ok && both_responses(numbers_of, &w, fit->q.rows >= ASIDE_ROWS, f);
     mem_free(g.start);
     mem_free(g.effect);
     return ok;
