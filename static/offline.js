@@ -6,9 +6,14 @@ const PAGES = ['./', 'bench.html', 'stock.html', 'deck.html', 'sheet.html', 'tra
     'bench-store.js', 'bench-view.js', 'book.js', 'deck.js', 'dom.js', 'enter.js', 'fields.js', 'kept.js', 'know.js', 'log.js', 'numbers.js', 'page.js', 'queue.js', 'ruler.js', 'setting.js',
     'sheet.js', 'start.js', 'stock.js', 'track.js'];
 
-addEventListener('install', (event) => {
-    event.waitUntil(caches.open(SHELF).then((shelf) => Promise.allSettled(PAGES.map((name) => shelf.add(name)))).then(() => skipWaiting()));
-});
+// The first page must be had, else this worker is not installed and the browser goes on as without it; the rest is kept as far as it is there.
+async function stock() {
+    const shelf = await caches.open(SHELF);
+    await shelf.add('./');
+    await Promise.allSettled(PAGES.map((name) => shelf.add(name)));
+    await skipWaiting();
+}
+addEventListener('install', (event) => event.waitUntil(stock()));
 
 addEventListener('activate', (event) => {
     event.waitUntil(caches.keys().then((names) => Promise.all(names.filter((name) => name !== SHELF).map((name) => caches.delete(name)))).then(() => clients.claim()));

@@ -6,10 +6,10 @@ import { assertAccessible, assertClean, assertNoSideways, choose, json, launch, 
 
 let browser, daemon, deck, stock, page;
 before(async () => {
-    [browser, daemon] = await Promise.all([launch(), startDaemon()]);
+    daemon = await startDaemon(); browser = await launch();
     ({ deck, stock } = await pick(daemon.address));
 });
-after(async () => { await browser.close(); await daemon.stop(); });
+after(async () => { await browser?.close(); await daemon?.stop(); });
 afterEach(async () => {
     assertClean(page, daemon.address);
     await page.context().close();

@@ -5,8 +5,8 @@ import assert from 'node:assert/strict';
 import { assertAccessible, assertClean, choose, json, launch, openPage, phone, startClub, startDaemon } from './help.mjs';
 
 let browser, daemon;
-before(async () => { [browser, daemon] = await Promise.all([launch(), startDaemon()]); });
-after(async () => { await browser.close(); await daemon.stop(); });
+before(async () => { daemon = await startDaemon(); browser = await launch(); });
+after(async () => { await browser?.close(); await daemon?.stop(); });
 
 test('a new tape and a new deck are entered, asked about and logged', async () => {
     const mark = Date.now().toString(36);

@@ -6,10 +6,10 @@ import { assertAccessible, assertClean, assertNoSideways, choose, desk, launch, 
 
 let browser, daemon, deck, stock;
 before(async () => {
-    [browser, daemon] = await Promise.all([launch(), startDaemon()]);
+    daemon = await startDaemon(); browser = await launch();
     ({ deck, stock } = await pick(daemon.address));
 });
-after(async () => { await browser.close(); await daemon.stop(); });
+after(async () => { await browser?.close(); await daemon?.stop(); });
 
 const paths = ['', 'bench.html', 'track.html', 'enter.html', 'cautions.html'];
 

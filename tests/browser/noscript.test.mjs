@@ -6,10 +6,10 @@ import { assertAccessible, assertNoSideways, json, launch, middle, openPage, pic
 
 let browser, daemon, deck, stock, page;
 before(async () => {
-    [browser, daemon] = await Promise.all([launch(), startDaemon()]);
+    daemon = await startDaemon(); browser = await launch();
     ({ deck, stock } = await pick(daemon.address));
 });
-after(async () => { await browser.close(); await daemon.stop(); });
+after(async () => { await browser?.close(); await daemon?.stop(); });
 beforeEach(async () => { page = await openPage(browser, null, '', { ...small, javaScriptEnabled: false }); });
 afterEach(() => page.context().close());
 

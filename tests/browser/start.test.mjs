@@ -6,10 +6,10 @@ import { assertClean, choose, json, launch, middle, openPage, phone, pick, start
 
 let browser, daemon, deck, stock, page;
 before(async () => {
-    [browser, daemon] = await Promise.all([launch(), startDaemon()]);
+    daemon = await startDaemon(); browser = await launch();
     ({ deck, stock } = await pick(daemon.address));
 });
-after(async () => { await browser.close(); await daemon.stop(); });
+after(async () => { await browser?.close(); await daemon?.stop(); });
 afterEach(async () => {
     assertClean(page, daemon.address);
     await page.context().close();
@@ -181,4 +181,18 @@ test('a deck with own channels asks which, and a deck without a dial does not as
         const media = await page.locator('#l-stock option[value]').evaluateAll((options) => options.map((option) => option.value).filter(Boolean));
         assert.ok(media.length, `${one.id}: tapes`);
     }
+});
+
+test('the daemon’s own pages open without signal, with the last lists and the last answer', async () => {
+    page = await openPage(browser, daemon.address, '', phone);
+    await choose(page, 's', deck, stock);
+    await page.waitForSelector('#answer .words');
+    await page.evaluate(() => navigator.serviceWorker.ready);
+    await page.reload(); // from here on the worker is in charge
+    await page.waitForSelector('#answer .words');
+    await page.context().setOffline(true);
+    await page.goto(`${daemon.address}bench.html`);
+    await page.waitForSelector(`#b-deck option[value="${deck.id}"]`, { state: 'attached' });
+    await page.goto(daemon.address);
+    await page.waitForSelector('#answer :text("No signal")');
 });
