@@ -17,7 +17,8 @@ struct header {
     const char *name, *value;
 };
 
-/* Pages may load from here and nowhere else; nothing inline, never in a frame. */
+/* Pages may load from here and nowhere else; nothing inline, never in a frame. Scripts carry the same: a service worker lives by the policy its own file came
+ * with, and without connect-src it could fetch nothing, not even the pages. */
 static const struct header page_headers[] = {
     {"Content-Security-Policy",
      "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
@@ -82,7 +83,7 @@ static bool add_all(struct MHD_Response *m, const struct header *h)
 
 static bool is_page(const char *type)
 {
-    return type && (strncmp(type, "text/html", 9) == 0 || strncmp(type, "image/svg", 9) == 0);
+    return type && (strncmp(type, "text/html", 9) == 0 || strncmp(type, "image/svg", 9) == 0 || strncmp(type, "text/javascript", 15) == 0);
 }
 
 static bool add_allow(struct MHD_Response *m, unsigned methods)

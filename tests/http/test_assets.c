@@ -92,12 +92,12 @@ static void policies(void **state)
 {
     (void)state;
     stand_up(&s, (struct http_options){.static_dir = folder});
-    static const char *const pages[] = {"/", "/mark.svg"};
-    for (int i = 0; i < 2; i++) {
+    static const char *const pages[] = {"/", "/mark.svg", "/log.js"};
+    for (int i = 0; i < 3; i++) {
         get(pages[i], "");
         header_of(&a, "Content-Security-Policy", text);
         static const char *const parts[] = {"default-src 'none'", "script-src 'self'", "frame-ancestors 'none'", "base-uri 'none'",
-                                            "form-action 'self'"};
+                                            "form-action 'self'", "connect-src 'self'"};
         for (size_t p = 0; p < sizeof parts / sizeof *parts; p++)
             assert_non_null(strstr(text, parts[p]));
         assert_null(strstr(text, "unsafe"));
