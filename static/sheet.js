@@ -30,7 +30,7 @@ function paper(sheet, deck) {
     if (!first) return make('p', { class: 'note' }, 'Nothing to put on this sheet yet. Untick “only what was logged” to see what the book would suggest all the same.');
     return [
         make('p', { class: 'small' }, `Dial readings for a flat result; between the outer ones nine results in ten land. ${byDeck ? sense(deck.bias_dial, 'more bias, duller', 'less bias, brighter') + sense(deck.level_dial, 'more record gain, louder', 'less record gain, quieter') : ''}${sheet.recordings ? `Recorded over ${sheet.recordings} times. ` : ''}As of ${day(sheet.made_at)}, change ${sheet.as_of}.`),
-        make('div', { class: 'scroll', tabindex: '0', role: 'region', 'aria-label': title }, make('table', {},
+        make('div', { class: 'scroll', tabindex: '0', role: 'region', 'aria-label': 'The table' }, make('table', {},
             make('thead', {}, make('tr', {}, head(byDeck ? 'Tape' : 'Deck'), byDeck ? head('Class', 'side') : null, head(`Bias${unit(first.bias)}`), head(`Record trim${unit(first.level)}`), head('Rests on', 'side'))),
             make('tbody', {}, sheet.rows.map((row) => make('tr', {}, make('th', { scope: 'row' }, byDeck ? row.stock_name : row.deck_name), byDeck ? make('td', { class: 'side' }, className(book, row.class).split(',')[0]) : null,
                 settings(row.bias), settings(row.level), make('td', { class: 'side' }, restsOn(row)))))))];

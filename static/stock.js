@@ -19,7 +19,7 @@ const fact = (name, ...value) => make('div', {}, make('dt', {}, name), make('dd'
 function doubts(label) {
     const rather = (one) => `behaves rather like ${className(book, one.rather)}: odds ${odds(one.odds)} (it wants ${amount('bias', one.bias_apart_db)} and ${amount('level', one.level_apart_db)} than its label lets expect, over ${count(one.calibrations, 'result')})`;
     const list = [label.stock?.doubtful ? `This tape ${rather(label.stock)}.` : null, ...label.batches.map((one) => `Batch ${one.name} ${rather(one)}.`), ...label.tapes.map((one) => `The cassette or reel “${one.name}” ${rather(one)}.`)].filter(Boolean);
-    return list.length ? make('div', { class: 'problem' }, make('h3', {}, 'Not what its label says?'), list.map((text) => make('p', {}, text))) : null;
+    return list.length ? make('div', { class: 'problem' }, make('p', {}, make('strong', {}, 'Not what its label says?')), list.map((text) => make('p', {}, text))) : null;
 }
 
 function sheetFigures(s) {
