@@ -18,8 +18,18 @@
 
 static void ask_plain(const struct view *v, const struct deck *d, const struct stock *s, int64_t at_us, struct model_answer *out)
 {
-    struct model_question q = {.deck = d, .stock = s, .tape_class = s->tape_class, .setup = "", .batch = "", .tape = "", .recordings = -1,
-                               .position_s = ABSENT, .part = ABSENT, .low_hz = ABSENT, .high_hz = ABSENT, .at_us = at_us};
+    struct model_question q = {.deck = d,
+                               .stock = s,
+                               .tape_class = s->tape_class,
+                               .setup = "",
+                               .batch = "",
+                               .tape = "",
+                               .recordings = -1,
+                               .position_s = ABSENT,
+                               .part = ABSENT,
+                               .low_hz = ABSENT,
+                               .high_hz = ABSENT,
+                               .at_us = at_us};
     model_ask(v->model, &q, out);
 }
 
@@ -52,8 +62,8 @@ static const struct deck *usual_deck(const struct view *v, const struct stock *s
     return best;
 }
 
-static void compare(const struct view *v, struct alike *a, const struct stock *other, const struct deck *const *decks, int deck_count, int64_t at_us,
-                    struct alike_row *row)
+static void compare(const struct view *v, struct alike *a, const struct stock *other, const struct deck *const *decks, int deck_count,
+                    int64_t at_us, struct alike_row *row)
 {
     const struct dial *dials[RESPONSES] = {&a->deck->bias_dial, &a->deck->level_dial};
     bool any = dials[BIAS]->present || dials[LEVEL]->present;
@@ -134,7 +144,8 @@ enum action_result action_stock_alike(struct house *house, struct exchange *x)
     bool all = false;
     struct view *v = live_take(house->live);
     const struct stock *s = captured_stock(v, x, &f);
-    bool ok = s && parameters_allowed(&x->request, allowed, &f) && parameter_flag(&x->request, "all", &all, &f) && alike_make(v, x, s, &a, &f);
+    bool ok =
+        s && parameters_allowed(&x->request, allowed, &f) && parameter_flag(&x->request, "all", &all, &f) && alike_make(v, x, s, &a, &f);
     if (ok) {
         struct buffer *b = json_body(x);
         int written = 0;

@@ -12,11 +12,11 @@
 
 struct alike_row {
     const struct stock *stock;
-    double mean[RESPONSES];      /* its setting on the deck */
-    long pair, of_stock;         /* results of it there, and in all */
-    struct outlook_apart apart;  /* against the stock asked about */
-    double chance;               /* that it needs the same within so many dB, on every dial the deck has */
-    bool alike;                  /* its prediction does */
+    double mean[RESPONSES];     /* its setting on the deck */
+    long pair, of_stock;        /* results of it there, and in all */
+    struct outlook_apart apart; /* against the stock asked about */
+    double chance;              /* that it needs the same within so many dB, on every dial the deck has */
+    bool alike;                 /* its prediction does */
 };
 struct alike {
     const struct deck *deck;
@@ -24,7 +24,7 @@ struct alike {
     double within_db;
     double mean[RESPONSES]; /* setting of the stock asked about */
     double se[RESPONSES];
-    struct alike_row *rows;     /* the likeliest first; in the arena */
+    struct alike_row *rows; /* the likeliest first; in the arena */
     int count;
 };
 /* Reads deck and within_db from the parameters; without a deck, the one on which the stock was logged most. False and a fault. */

@@ -51,8 +51,8 @@ static bool named_stocks(const struct view *v, struct centre_page *p, const char
             if (!s)
                 return fault_add(f, FAULT_UNKNOWN, "stocks", "unknown-stock", "the club has no stock '%.64s'; /api/stocks lists them", id);
             if (stock_medium(s) != p->deck->medium)
-                return fault_add(f, FAULT_UNACCEPTABLE, "stocks", "media-differ", "this deck takes %s, '%.64s' is %s", medium_id(p->deck->medium), id,
-                                 medium_id(stock_medium(s)));
+                return fault_add(f, FAULT_UNACCEPTABLE, "stocks", "media-differ", "this deck takes %s, '%.64s' is %s",
+                                 medium_id(p->deck->medium), id, medium_id(stock_medium(s)));
             if (!add_stock(p, list, s, f))
                 return false;
         } else if (n > LIMIT_SLUG) {
@@ -71,8 +71,18 @@ static bool logged_stocks(const struct view *v, struct exchange *x, struct centr
     if (!all)
         return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory");
     for (int i = 0; i < count && p->count < LIMIT_CENTRE_STOCKS; i++) {
-        struct model_question q = {.deck = p->deck, .stock = all[i], .tape_class = all[i]->tape_class, .setup = "", .batch = "", .tape = "", .recordings = -1,
-                                   .position_s = ABSENT, .part = ABSENT, .low_hz = ABSENT, .high_hz = ABSENT, .at_us = x->request.now_us};
+        struct model_question q = {.deck = p->deck,
+                                   .stock = all[i],
+                                   .tape_class = all[i]->tape_class,
+                                   .setup = "",
+                                   .batch = "",
+                                   .tape = "",
+                                   .recordings = -1,
+                                   .position_s = ABSENT,
+                                   .part = ABSENT,
+                                   .low_hz = ABSENT,
+                                   .high_hz = ABSENT,
+                                   .at_us = x->request.now_us};
         struct model_answer a;
         model_ask(v->model, &q, &a);
         if (a.pair > 0)
@@ -88,7 +98,8 @@ static const struct setting *setting_of(const struct suggestion *s, int r)
     return r == BIAS ? &s->bias : &s->level;
 }
 
-static bool find(const struct view *v, struct exchange *x, struct centre_page *p, const struct stock *const *list, double treble_db, struct fault *f)
+static bool find(const struct view *v, struct exchange *x, struct centre_page *p, const struct stock *const *list, double treble_db,
+                 struct fault *f)
 {
     p->asked = arena_alloc(x->arena, ((size_t)p->count + 1) * sizeof *p->asked);
     for (int r = 0; r < RESPONSES; r++)
@@ -96,9 +107,19 @@ static bool find(const struct view *v, struct exchange *x, struct centre_page *p
     if (!p->asked || !p->needs[BIAS] || !p->needs[LEVEL])
         return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory");
     for (int i = 0; i < p->count; i++) {
-        p->asked[i].question = (struct model_question){.deck = p->deck, .stock = list[i], .tape_class = list[i]->tape_class, .setup = "", .batch = "", .tape = "",
-                                                       .recordings = -1, .position_s = ABSENT, .part = ABSENT, .treble_db = treble_db, .low_hz = ABSENT,
-                                                       .high_hz = ABSENT, .at_us = x->request.now_us};
+        p->asked[i].question = (struct model_question){.deck = p->deck,
+                                                       .stock = list[i],
+                                                       .tape_class = list[i]->tape_class,
+                                                       .setup = "",
+                                                       .batch = "",
+                                                       .tape = "",
+                                                       .recordings = -1,
+                                                       .position_s = ABSENT,
+                                                       .part = ABSENT,
+                                                       .treble_db = treble_db,
+                                                       .low_hz = ABSENT,
+                                                       .high_hz = ABSENT,
+                                                       .at_us = x->request.now_us};
         suggestion_make(v, &p->asked[i]);
         for (int r = 0; r < RESPONSES; r++) {
             const struct setting *s = setting_of(&p->asked[i], r);
@@ -126,7 +147,8 @@ static void shift_words(struct buffer *b, double shift_db, bool is_bias)
     }
     buffer_text(b, shift_db > 0 ? "raise the inside preset by " : "lower the inside preset by ");
     buffer_fixed(b, fabs(shift_db), 1);
-    buffer_text(b, is_bias ? (shift_db > 0 ? " dB: more bias" : " dB: less bias") : (shift_db > 0 ? " dB: more record gain" : " dB: less record gain"));
+    buffer_text(b, is_bias ? (shift_db > 0 ? " dB: more bias" : " dB: less bias")
+                           : (shift_db > 0 ? " dB: more record gain" : " dB: less record gain"));
 }
 
 static void write_response(struct buffer *b, const struct centre_page *p, int r)
@@ -217,7 +239,8 @@ static void write_page(struct buffer *b, const struct centre_page *p)
         if (!left_out(p, i))
             continue;
         const struct model_answer *a = &p->asked[i].answer;
-        double bias = p->deck->bias_dial.present ? p->needs[BIAS][i].short_db : 0, level = p->deck->level_dial.present ? p->needs[LEVEL][i].short_db : 0;
+        double bias = p->deck->bias_dial.present ? p->needs[BIAS][i].short_db : 0,
+               level = p->deck->level_dial.present ? p->needs[LEVEL][i].short_db : 0;
         buffer_text(b, written++ ? ",\n{" : "\n{");
         json_member_text(b, "stock", p->asked[i].question.stock->id);
         json_member_fixed(b, "bias_short_db", bias, 2);
@@ -241,7 +264,8 @@ enum action_result action_deck_centre(struct house *house, struct exchange *x)
     const struct stock **list = arena_alloc(x->arena, LIMIT_CENTRE_STOCKS * sizeof(const struct stock *));
     bool ok = p.deck && list && parameters_allowed(&x->request, allowed, &f) &&
               parameter_number(&x->request, "treble_db", -LIMIT_TREBLE_DB, LIMIT_TREBLE_DB, &treble_db, &f) &&
-              (stocks && *stocks ? named_stocks(v, &p, stocks, list, &f) : logged_stocks(v, x, &p, list, &f)) && find(v, x, &p, list, treble_db, &f);
+              (stocks && *stocks ? named_stocks(v, &p, stocks, list, &f) : logged_stocks(v, x, &p, list, &f)) &&
+              find(v, x, &p, list, treble_db, &f);
     if (ok)
         write_page(json_body(x), &p);
     view_give(v);

@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define COMPARED 40      /* results on either side of a service */
+#define COMPARED    40   /* results on either side of a service */
 #define CHECK_SD_DB 0.25 /* one playback check against the next: contact and azimuth of the day; from memory */
 
 static bool out_of_memory(struct fault *f)
@@ -70,13 +70,15 @@ static bool take_check(void *user, const struct deck_check *c, const struct stam
 static int service_by_time(const void *a, const void *b)
 {
     const struct service *x = a, *y = b;
-    return x->made_at_us != y->made_at_us ? (x->made_at_us > y->made_at_us) - (x->made_at_us < y->made_at_us) : memcmp(&x->id, &y->id, sizeof x->id);
+    return x->made_at_us != y->made_at_us ? (x->made_at_us > y->made_at_us) - (x->made_at_us < y->made_at_us)
+                                          : memcmp(&x->id, &y->id, sizeof x->id);
 }
 
 static int check_by_time(const void *a, const void *b)
 {
     const struct deck_check *x = a, *y = b;
-    return x->made_at_us != y->made_at_us ? (x->made_at_us > y->made_at_us) - (x->made_at_us < y->made_at_us) : memcmp(&x->id, &y->id, sizeof x->id);
+    return x->made_at_us != y->made_at_us ? (x->made_at_us > y->made_at_us) - (x->made_at_us < y->made_at_us)
+                                          : memcmp(&x->id, &y->id, sizeof x->id);
 }
 
 static bool read_all(struct house *house, struct deck_course *c, struct fault *f)
@@ -85,7 +87,8 @@ static bool read_all(struct house *house, struct deck_course *c, struct fault *f
     struct list services = {0}, checks = {0};
     if (!r)
         return false;
-    bool ok = results_read(c->view, r, c->deck->id, NULL, &c->results, f) && walk_services(r, c->deck->id, take_service, &services, f) != READ_FAILED &&
+    bool ok = results_read(c->view, r, c->deck->id, NULL, &c->results, f) &&
+              walk_services(r, c->deck->id, take_service, &services, f) != READ_FAILED &&
               walk_checks(r, c->deck->id, take_check, &checks, f) != READ_FAILED;
     reader_give(r);
     c->services = services.services;
@@ -114,9 +117,10 @@ static bool follow(struct deck_course *c)
         results[i] = (struct course_result){row->made_at_us, row->stock, row->tape, !row->left_out, &row->is};
     }
     for (int i = 0; ok && i < c->service_count; i++)
-        services[i] = (struct course_service){c->services[i].made_at_us, c->services[i].resets, {c->services[i].bias_shift_db, c->services[i].level_shift_db}};
-    ok = ok && model_course(c->view->model, c->deck, results, c->results.count, c->results.name_count, services, c->service_count, c->standing, c->spread,
-                            c->signals, LIMIT_SIGNALS, &c->signal_count);
+        services[i] = (struct course_service){
+            c->services[i].made_at_us, c->services[i].resets, {c->services[i].bias_shift_db, c->services[i].level_shift_db}};
+    ok = ok && model_course(c->view->model, c->deck, results, c->results.count, c->results.name_count, services, c->service_count,
+                            c->standing, c->spread, c->signals, LIMIT_SIGNALS, &c->signal_count);
     mem_free(results);
     mem_free(services);
     return ok;
@@ -132,7 +136,9 @@ int deck_course_between(const struct deck_course *c, int64_t from_us, int64_t to
         if (row->made_at_us < from_us || row->made_at_us > to_us || !given(c->spread[r][i]))
             continue;
         bool again = false; /* the last of a tape's results of one day stands for them */
-        for (int k = i + 1; row->tape >= 0 && k < c->results.count && !again && c->results.rows[k].made_at_us / 86400000000LL == row->made_at_us / 86400000000LL; k++)
+        for (int k = i + 1; row->tape >= 0 && k < c->results.count && !again &&
+                            c->results.rows[k].made_at_us / 86400000000LL == row->made_at_us / 86400000000LL;
+             k++)
             again = c->results.rows[k].tape == row->tape && given(c->spread[r][k]);
         if (again)
             continue;

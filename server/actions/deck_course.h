@@ -10,10 +10,10 @@
 
 enum era_begin { BEGINS_FIRST, BEGINS_SERVICE, BEGINS_SIGNAL };
 struct deck_era {
-    int64_t from_us, to_us;   /* first and last result */
+    int64_t from_us, to_us; /* first and last result */
     enum era_begin begin;
-    int service;              /* index of services, −1 */
-    int results;              /* one a tape and day */
+    int service;                           /* index of services, −1 */
+    int results;                           /* one a tape and day */
     double mean[RESPONSES], se[RESPONSES]; /* where the deck stood against an average one, dB; ABSENT without results */
 };
 
@@ -22,10 +22,11 @@ struct deck_course {
     const struct deck *deck;
     struct results results;
     int service_count, check_count;
-    struct service *services;  /* by time, not void */
-    struct deck_check *checks; /* by time, not void */
+    struct service *services;    /* by time, not void */
+    struct deck_check *checks;   /* by time, not void */
     double *standing[RESPONSES]; /* one a result of `results`: where the deck stood by it, dB; ABSENT when it tells nothing */
-    double *spread[RESPONSES];   /* what such a standing should scatter by; ABSENT = seen, but not compared (another setup or method than usual) */
+    double *spread
+        [RESPONSES]; /* what such a standing should scatter by; ABSENT = seen, but not compared (another setup or method than usual) */
     int signal_count, era_count;
     struct course_signal signals[LIMIT_SIGNALS]; /* by `since` */
     struct deck_era *eras;
@@ -42,7 +43,7 @@ int deck_course_between(const struct deck_course *c, int64_t from_us, int64_t to
 /* Before against after an instant: means of standings with the interval that holds the difference nine times in ten. At most `most` results of either side, no
  * further than the neighbouring service or signal that resets. */
 struct course_change {
-    int before, after; /* results */
+    int before, after;                                                          /* results */
     double mean[RESPONSES], se[RESPONSES], low90[RESPONSES], high90[RESPONSES]; /* ABSENT when fewer than two on either side */
 };
 bool deck_course_compare(const struct deck_course *c, int64_t at_us, struct course_change *out);

@@ -46,19 +46,24 @@ static void write_point(struct buffer *b, const struct deck_course *c, int i)
 static void write_half(struct buffer *b, const struct deck_course *c, const struct course_signal *s)
 {
     static const char *const halves[] = {"record", "playback", "cannot tell"};
-    struct model_question q = {.deck = c->deck, .tape_class = c->results.rows[s->at.found].stock->tape_class, .setup = "", .low_hz = ABSENT, .high_hz = ABSENT};
+    struct model_question q = {
+        .deck = c->deck, .tape_class = c->results.rows[s->at.found].stock->tape_class, .setup = "", .low_hz = ABSENT, .high_hz = ABSENT};
     struct slopes_at at;
     double low, high, se, playback;
     model_slopes(c->view->model, &q, &at);
     double slope = s->response == BIAS ? at.seen.b : -1;
     deck_course_playback(c, c->results.rows[s->at.since].made_at_us, &low, &high, &se);
-    enum hint_half half = hint_half_of(slope * s->at.size_db, fabs(slope) * s->at.size_se_db, s->response == BIAS ? high : low, se, &playback);
+    enum hint_half half =
+        hint_half_of(slope * s->at.size_db, fabs(slope) * s->at.size_se_db, s->response == BIAS ? high : low, se, &playback);
     json_name(b, "half");
     buffer_char(b, '{');
     json_member_text(b, "verdict", halves[half]);
     json_member_fixed(b, "playback_chance", given(low) ? playback : ABSENT, 3);
-    json_member_text(b, "would_tell",
-                     half != HALF_CANNOT_TELL ? "" : "a playback check with the same alignment tape before and after: without it record and playback side cannot be told apart");
+    json_member_text(
+        b, "would_tell",
+        half != HALF_CANNOT_TELL
+            ? ""
+            : "a playback check with the same alignment tape before and after: without it record and playback side cannot be told apart");
     buffer_char(b, '}');
 }
 
@@ -242,7 +247,10 @@ static void write_class(struct buffer *b, const struct deck_course *c, enum tape
 static void write_dials(struct buffer *b, const struct deck_course *c)
 {
     const struct dial *dials[RESPONSES] = {&c->deck->bias_dial, &c->deck->level_dial};
-    struct model_question q = {.deck = c->deck, .tape_class = c->deck->medium == MEDIUM_REEL ? CLASS_REEL_STANDARD : CLASS_TYPE_1, .setup = "", .low_hz = ABSENT,
+    struct model_question q = {.deck = c->deck,
+                               .tape_class = c->deck->medium == MEDIUM_REEL ? CLASS_REEL_STANDARD : CLASS_TYPE_1,
+                               .setup = "",
+                               .low_hz = ABSENT,
                                .high_hz = ABSENT};
     struct slopes_at at;
     model_slopes(c->view->model, &q, &at);

@@ -77,7 +77,8 @@ static bool out_of_memory(struct fault *f)
 
 enum { STOCK_DECKS, STOCK_TIME, STOCK_ALIKE };
 
-static bool draw_decks(const struct view *v, const struct exchange *x, const struct stock *s, struct drawing *d, struct buffer *b, struct fault *f)
+static bool draw_decks(const struct view *v, const struct exchange *x, const struct stock *s, struct drawing *d, struct buffer *b,
+                       struct fault *f)
 {
     int count;
     const struct deck **decks = catalog_decks(v, x->arena, s->tape_class >= 0 ? class_info(s->tape_class)->medium : MEDIUM_NONE, &count);
@@ -87,22 +88,35 @@ static bool draw_decks(const struct view *v, const struct exchange *x, const str
     struct outlook_stock o;
     model_stock(v->model, s, &o);
     for (int i = 0; i < count; i++) {
-        struct model_question q = {.deck = decks[i], .stock = s, .tape_class = s->tape_class, .setup = "", .batch = "", .tape = "", .recordings = -1,
-                                   .position_s = ABSENT, .part = ABSENT, .low_hz = ABSENT, .high_hz = ABSENT, .at_us = x->request.now_us};
+        struct model_question q = {.deck = decks[i],
+                                   .stock = s,
+                                   .tape_class = s->tape_class,
+                                   .setup = "",
+                                   .batch = "",
+                                   .tape = "",
+                                   .recordings = -1,
+                                   .position_s = ABSENT,
+                                   .part = ABSENT,
+                                   .low_hz = ABSENT,
+                                   .high_hz = ABSENT,
+                                   .at_us = x->request.now_us};
         struct model_answer a;
         model_ask(v->model, &q, &a);
         bars[i] = (struct chart_bar){decks[i]->name, a.mean[d->response], a.low90[d->response], a.high90[d->response], a.pair > 0};
     }
     snprintf(d->title, sizeof d->title, "What %.120s wants on each deck: %s", s->name, word_of(d->response));
     snprintf(d->description, sizeof d->description,
-             "One row a deck, %d in all: the %s this tape wants there in dB and the range where nine results in ten land. A filled mark rests on results of this pair.",
+             "One row a deck, %d in all: the %s this tape wants there in dB and the range where nine results in ten land. A filled mark "
+             "rests on results of this pair.",
              count, word_of(d->response));
     const struct chart_sheet sheet = {"stock-decks", d->title, d->description, d->width, NULL};
-    chart_bars(b, &sheet, d->response == BIAS ? "dB; right: more bias" : "dB; right: more record gain", bars, count, o.mean[d->response], "on an average deck");
+    chart_bars(b, &sheet, d->response == BIAS ? "dB; right: more bias" : "dB; right: more record gain", bars, count, o.mean[d->response],
+               "on an average deck");
     return true;
 }
 
-static bool draw_results(struct house *house, const struct view *v, const struct stock *s, struct drawing *d, struct buffer *b, struct fault *f)
+static bool draw_results(struct house *house, const struct view *v, const struct stock *s, struct drawing *d, struct buffer *b,
+                         struct fault *f)
 {
     struct results r;
     struct reader *reader = reader_take(house->store, f);
@@ -119,13 +133,15 @@ static bool draw_results(struct house *house, const struct view *v, const struct
         if (!given(row->is.flat[d->response]) || (row->left_out && !strcmp(row->left_out, "void")))
             continue;
         /* as on an average deck, so that results of all decks lie on one sheet */
-        double value = row->is.flat[d->response] - outlook_expected(&row->is, 1u << PART_DECK | 1u << PART_TIME | 1u << PART_WAY, d->response);
+        double value =
+            row->is.flat[d->response] - outlook_expected(&row->is, 1u << PART_DECK | 1u << PART_TIME | 1u << PART_WAY, d->response);
         points[n] = (struct chart_point){row->made_at_us, value, row->left_out != NULL};
         odd += points[n++].odd;
     }
     if (ok) {
         snprintf(d->title, sizeof d->title, "Results of %.120s over time: %s", s->name, word_of(d->response));
-        snprintf(d->description, sizeof d->description, "%d results in order of time, each as it would be on an average deck, dB; %d of them are left out of the fit.", n, odd);
+        snprintf(d->description, sizeof d->description,
+                 "%d results in order of time, each as it would be on an average deck, dB; %d of them are left out of the fit.", n, odd);
         const struct chart_sheet sheet = {"stock-time", d->title, d->description, d->width, NULL};
         const struct chart_course course = {.points = points, .count = n};
         chart_series(b, &sheet, d->response == BIAS ? "bias as on an average deck, dB" : "record level as on an average deck, dB", &course);
@@ -135,7 +151,8 @@ static bool draw_results(struct house *house, const struct view *v, const struct
     return ok;
 }
 
-static bool draw_map(const struct view *v, const struct exchange *x, const struct stock *s, struct drawing *d, struct buffer *b, struct fault *f)
+static bool draw_map(const struct view *v, const struct exchange *x, const struct stock *s, struct drawing *d, struct buffer *b,
+                     struct fault *f)
 {
     struct alike a;
     struct chart_place *places = arena_alloc(x->arena, (MAP_STOCKS + 1) * sizeof *places);
@@ -149,13 +166,15 @@ static bool draw_map(const struct view *v, const struct exchange *x, const struc
         const struct alike_row *row = &a.rows[i];
         if (row->of_stock == 0) /* nothing of its own: it would lie where its class does */
             continue;
-        places[n++] = (struct chart_place){row->stock->name, row->mean[BIAS], row->mean[LEVEL], row->apart.se[BIAS], row->apart.se[LEVEL], false, row->alike};
+        places[n++] = (struct chart_place){row->stock->name,     row->mean[BIAS], row->mean[LEVEL], row->apart.se[BIAS],
+                                           row->apart.se[LEVEL], false,           row->alike};
         near += row->alike;
     }
     snprintf(d->title, sizeof d->title, "%.100s beside other tapes on %.100s", s->name, a.deck->name);
     snprintf(d->description, sizeof d->description,
-             "A map of what each tape wants on this deck: bias from left to right, record level from bottom to top, dB. %d of %d need the same within %.2g dB.", near,
-             n - 1, a.within_db);
+             "A map of what each tape wants on this deck: bias from left to right, record level from bottom to top, dB. %d of %d need the "
+             "same within %.2g dB.",
+             near, n - 1, a.within_db);
     const struct chart_sheet sheet = {"stock-map", d->title, d->description, d->width, NULL};
     chart_map(b, &sheet, places, n);
     return true;
@@ -211,7 +230,8 @@ static bool draw_course(const struct deck_course *c, const struct exchange *x, s
     for (int i = 0; ok && i < c->signal_count; i++) {
         if (c->signals[i].response != r)
             continue;
-        snprintf(labels[e], sizeof labels[e], "%s%.1f dB", c->signals[i].at.size_db < 0 ? "\xE2\x88\x92" : "+", fabs(c->signals[i].at.size_db));
+        snprintf(labels[e], sizeof labels[e], "%s%.1f dB", c->signals[i].at.size_db < 0 ? "\xE2\x88\x92" : "+",
+                 fabs(c->signals[i].at.size_db));
         events[e] = (struct chart_event){c->results.rows[c->signals[i].at.since].made_at_us, labels[e], true};
         e++, signals++;
     }
@@ -222,19 +242,22 @@ static bool draw_course(const struct deck_course *c, const struct exchange *x, s
     }
     for (int i = 0; ok && i < c->era_count; i++)
         if (given(c->eras[i].mean[r]))
-            levels[l++] = (struct chart_level){c->eras[i].from_us, c->eras[i].to_us, c->eras[i].mean[r], c->eras[i].mean[r] - 1.645 * c->eras[i].se[r],
-                                               c->eras[i].mean[r] + 1.645 * c->eras[i].se[r]};
+            levels[l++] =
+                (struct chart_level){c->eras[i].from_us, c->eras[i].to_us, c->eras[i].mean[r],
+                                     c->eras[i].mean[r] - 1.645 * c->eras[i].se[r], c->eras[i].mean[r] + 1.645 * c->eras[i].se[r]};
     if (ok) {
         char since[CLOCK_TEXT] = "";
         if (signals)
             date_of(events[0].at_us, since);
         snprintf(d->title, sizeof d->title, "%.120s over time: %s", c->deck->name, word_of(r));
         snprintf(d->description, sizeof d->description,
-                 "%d results with the tapes taken off: where the deck stands against an average one, dB. %d services are marked%s%s%s.", n, e - signals,
-                 signals ? "; a change was noticed since " : "; no change was noticed", since, signals > 1 ? " and later ones" : "");
+                 "%d results with the tapes taken off: where the deck stands against an average one, dB. %d services are marked%s%s%s.", n,
+                 e - signals, signals ? "; a change was noticed since " : "; no change was noticed", since,
+                 signals > 1 ? " and later ones" : "");
         const struct chart_sheet sheet = {r == BIAS ? "deck-time-bias" : "deck-time-level", d->title, d->description, d->width, NULL};
         const struct chart_course course = {points, n, events, e, levels, l};
-        chart_series(b, &sheet, r == BIAS ? "bias wanted against an average deck, dB" : "record level wanted against an average deck, dB", &course);
+        chart_series(b, &sheet, r == BIAS ? "bias wanted against an average deck, dB" : "record level wanted against an average deck, dB",
+                     &course);
     }
     mem_free(points);
     mem_free(events);
@@ -251,13 +274,18 @@ static void draw_classes(const struct deck_course *c, struct drawing *d, struct 
         if (class_info((enum tape_class)k)->medium != c->deck->medium || !model_deck(c->view->model, c->deck, (enum tape_class)k, &o))
             continue;
         double half = 1.645 * o.se[d->response];
-        bars[n++] = (struct chart_bar){class_info((enum tape_class)k)->name, o.offset[d->response], o.offset[d->response] - half, o.offset[d->response] + half, o.rows > 0};
+        bars[n++] = (struct chart_bar){class_info((enum tape_class)k)->name, o.offset[d->response], o.offset[d->response] - half,
+                                       o.offset[d->response] + half, o.rows > 0};
     }
     snprintf(d->title, sizeof d->title, "%.120s class by class: %s", c->deck->name, word_of(d->response));
-    snprintf(d->description, sizeof d->description, "One row a class of tape: how much more or less %s this deck wants than an average one, dB, with the range that holds it nine times in ten.",
+    snprintf(d->description, sizeof d->description,
+             "One row a class of tape: how much more or less %s this deck wants than an average one, dB, with the range that holds it nine "
+             "times in ten.",
              word_of(d->response));
     const struct chart_sheet sheet = {"deck-classes", d->title, d->description, d->width, NULL};
-    chart_bars(b, &sheet, d->response == BIAS ? "dB against an average deck; right: more bias" : "dB against an average deck; right: more gain", bars, n, ABSENT, NULL);
+    chart_bars(b, &sheet,
+               d->response == BIAS ? "dB against an average deck; right: more bias" : "dB against an average deck; right: more gain", bars,
+               n, ABSENT, NULL);
 }
 
 static bool draw_services(const struct deck_course *c, const struct exchange *x, struct drawing *d, struct buffer *b, struct fault *f)
@@ -279,9 +307,13 @@ static bool draw_services(const struct deck_course *c, const struct exchange *x,
         n++;
     }
     snprintf(d->title, sizeof d->title, "%.120s after each service against before: %s", c->deck->name, word_of(d->response));
-    snprintf(d->description, sizeof d->description, "One row a service: by how much the %s wanted changed over it, dB, with the range that holds the change nine times in ten.", word_of(d->response));
-    const struct chart_sheet sheet = {"deck-services", d->title, d->description, d->width, "no service yet with results before and after it"};
-    chart_bars(b, &sheet, d->response == BIAS ? "dB; right: wants more bias since" : "dB; right: wants more gain since", bars, n, ABSENT, NULL);
+    snprintf(d->description, sizeof d->description,
+             "One row a service: by how much the %s wanted changed over it, dB, with the range that holds the change nine times in ten.",
+             word_of(d->response));
+    const struct chart_sheet sheet = {"deck-services", d->title, d->description, d->width,
+                                      "no service yet with results before and after it"};
+    chart_bars(b, &sheet, d->response == BIAS ? "dB; right: wants more bias since" : "dB; right: wants more gain since", bars, n, ABSENT,
+               NULL);
     return true;
 }
 

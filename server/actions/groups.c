@@ -8,7 +8,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define NU 4.0
+#define NU     4.0
 #define ROUNDS 25
 
 double robust_mean(const double *x, const double *variance, int n, double *of_mean)
@@ -33,7 +33,8 @@ double robust_mean(const double *x, const double *variance, int n, double *of_me
     for (int i = 0; i < n; i++)
         scatter += (NU + 1) / (NU + (x[i] - mean) * (x[i] - mean) / variance[i]) * (x[i] - mean) * (x[i] - mean) / variance[i];
     scatter = n > 1 ? scatter / (n - 1) : 1;
-    *of_mean = (NU + 3) / (NU + 1) / weight * fmax(scatter, 1); /* the information of a t residual is (ν + 1)/(ν + 3) of a normal one's; two that disagree say less */
+    *of_mean = (NU + 3) / (NU + 1) / weight *
+               fmax(scatter, 1); /* the information of a t residual is (ν + 1)/(ν + 3) of a normal one's; two that disagree say less */
     return mean;
 }
 
@@ -47,8 +48,8 @@ static int by_key(const void *a, const void *b)
     return x->key != y->key ? (x->key > y->key) - (x->key < y->key) : (x->row > y->row) - (x->row < y->row);
 }
 
-static void summarise(const struct results *r, const struct member *m, int n, unsigned taken_off, const struct outlook_stock *scatter, double *x, double *v,
-                      struct group *out)
+static void summarise(const struct results *r, const struct member *m, int n, unsigned taken_off, const struct outlook_stock *scatter,
+                      double *x, double *v, struct group *out)
 {
     *out = (struct group){.key = m->key, .rows = n};
     for (int q = 0; q < RESPONSES; q++) {

@@ -8,9 +8,10 @@
 #include "results.h"
 
 struct group {
-    int key;              /* of the caller */
-    int rows;             /* results the fit sees */
-    double mean[RESPONSES], variance[RESPONSES]; /* of that mean, from the scatter of single results; ABSENT when no result tells of the response */
+    int key;  /* of the caller */
+    int rows; /* results the fit sees */
+    double mean[RESPONSES],
+        variance[RESPONSES]; /* of that mean, from the scatter of single results; ABSENT when no result tells of the response */
 };
 struct groups {
     struct group *list; /* by key */

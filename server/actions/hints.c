@@ -15,11 +15,11 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define RECENT 12           /* results, when no change was noticed */
-#define USUAL_LEAST 4       /* values that a usual figure is taken from */
+#define RECENT         12   /* results, when no change was noticed */
+#define USUAL_LEAST    4    /* values that a usual figure is taken from */
 #define UNSTEADY_SD_DB 0.25 /* least scatter of a wander and of a balance as read: from memory */
-#define BALANCE_SD_DB 0.25
-#define HINTS_MOST 8
+#define BALANCE_SD_DB  0.25
+#define HINTS_MOST     8
 
 enum figure { UNSTEADY, LOW_BALANCE, HIGH_BALANCE, FIGURES };
 
@@ -34,7 +34,7 @@ struct page {
     struct results others; /* of the case's stock, this deck's among them */
     int at;                /* the case: index of course.results */
     int64_t recent_us;
-    bool noticed;          /* recent begins with a change that was noticed */
+    bool noticed; /* recent begins with a change that was noticed */
     struct hint_row *rows;
     const struct result **of; /* the result behind each row */
     int count, recent;
@@ -97,7 +97,8 @@ static void find_recent(struct page *p)
 static const double *stood(struct page *p, int64_t at_us)
 {
     const struct deck_course *c = &p->course;
-    int64_t from = INT64_MIN, to = INT64_MAX, asked = at_us >= p->recent_us && p->recent_us > INT64_MIN ? p->recent_us - (p->noticed ? 1 : 0) : at_us;
+    int64_t from = INT64_MIN, to = INT64_MAX,
+            asked = at_us >= p->recent_us && p->recent_us > INT64_MIN ? p->recent_us - (p->noticed ? 1 : 0) : at_us;
     for (int i = 0; i < c->service_count; i++) {
         if (!c->services[i].resets)
             continue;
@@ -149,13 +150,15 @@ static const struct usual *usual_on(struct page *p, const struct deck *d)
         int n = 0;
         for (int i = 0; i < from->count; i++) {
             const struct result *row = &from->rows[i];
-            if (row->deck == d && !(own && row->made_at_us >= p->recent_us) && given(figure_of(row, (enum figure)k)) && !same_tape(p, from, row))
+            if (row->deck == d && !(own && row->made_at_us >= p->recent_us) && given(figure_of(row, (enum figure)k)) &&
+                !same_tape(p, from, row))
                 p->room[n++] = figure_of(row, (enum figure)k);
         }
         u->median[k] = n >= USUAL_LEAST ? summary_of(p->room, (size_t)n).median : ABSENT;
         for (int i = 0; i < n; i++)
             p->room[i] = fabs(p->room[i] - u->median[k]);
-        u->sd[k] = n ? fmax(least_sd[k], 1.4826 * summary_of(p->room, (size_t)n).median) : ABSENT; /* of a normal: sd = 1.4826 · median of |x| */
+        u->sd[k] =
+            n ? fmax(least_sd[k], 1.4826 * summary_of(p->room, (size_t)n).median) : ABSENT; /* of a normal: sd = 1.4826 · median of |x| */
     }
     return u;
 }
@@ -185,7 +188,8 @@ static void add_figures(struct page *p, const struct result *row, struct hint_ro
     }
 }
 
-static void add_row(struct page *p, const struct results *from, const struct result *row, const double value[RESPONSES], const double sd[RESPONSES])
+static void add_row(struct page *p, const struct results *from, const struct result *row, const double value[RESPONSES],
+                    const double sd[RESPONSES])
 {
     struct hint_row *out = &p->rows[p->count];
     *out = (struct hint_row){.tag = p->count};
@@ -239,7 +243,8 @@ static bool gather(struct page *p)
 
 /* ---- answer ---- */
 
-static const char *const SCOPES[HINT_SCOPES] = {"nothing", "deck", "deck and class", "this tape", "batch", "stock", "this tape on this deck"};
+static const char *const SCOPES[HINT_SCOPES] = {"nothing", "deck",  "deck and class",        "this tape",
+                                                "batch",   "stock", "this tape on this deck"};
 static const char *const SIGNS[HINT_SIGNS] = {"bias", "level", "unsteady", "low_balance", "high_balance"};
 
 static void write_finding(struct buffer *b, const struct hint_finding *found)
@@ -356,8 +361,8 @@ enum action_result action_deck_hints(struct house *house, struct exchange *x)
     struct page p = {.at = -1};
     struct view *v = live_take(house->live);
     const struct deck *d = captured_deck(v, x, &f);
-    bool ok = d && parameters_allowed(&x->request, allowed, &f) && deck_course_make(house, v, d, &p.course, &f) && find_case(&p, &x->request, &f) &&
-              read_others(house, &p, &f);
+    bool ok = d && parameters_allowed(&x->request, allowed, &f) && deck_course_make(house, v, d, &p.course, &f) &&
+              find_case(&p, &x->request, &f) && read_others(house, &p, &f);
     if (ok && p.at >= 0) {
         find_recent(&p);
         if (!gather(&p))

@@ -19,7 +19,7 @@ struct name_entry {
 struct name_table {
     struct name_entry *entries;
     int count, room;
-    int *slots; /* entry + 1 */
+    int *slots;          /* entry + 1 */
     uint32_t slot_count; /* power of two */
 };
 
@@ -147,10 +147,22 @@ static bool take_row(void *user, const struct calibration *c, const struct stamp
         out->room = room;
     }
     struct result *row = &out->rows[out->count];
-    *row = (struct result){.id = c->id, .made_at_us = c->made_at_us, .made_at_offset_minutes = c->made_at_offset_minutes, .deck = d, .stock = s,
-                           .left_out = model_left_out(c, stamp), .channel = c->channel, .method = c->bias_method, .recordings = c->recordings,
-                           .settled = c->settled, .stopped = c->bias_stop != STOP_NONE || c->level_stop != STOP_NONE, .reading = {c->bias, c->level},
-                           .low_balance_db = c->low_balance_db, .high_balance_db = c->high_balance_db, .unsteady_db = c->unsteady_db, .peak_db = c->peak_db};
+    *row = (struct result){.id = c->id,
+                           .made_at_us = c->made_at_us,
+                           .made_at_offset_minutes = c->made_at_offset_minutes,
+                           .deck = d,
+                           .stock = s,
+                           .left_out = model_left_out(c, stamp),
+                           .channel = c->channel,
+                           .method = c->bias_method,
+                           .recordings = c->recordings,
+                           .settled = c->settled,
+                           .stopped = c->bias_stop != STOP_NONE || c->level_stop != STOP_NONE,
+                           .reading = {c->bias, c->level},
+                           .low_balance_db = c->low_balance_db,
+                           .high_balance_db = c->high_balance_db,
+                           .unsteady_db = c->unsteady_db,
+                           .peak_db = c->peak_db};
     row->tape = name_of(out->names, s->id, c->tape);
     row->batch = name_of(out->names, s->id, c->batch);
     row->member = name_of(out->names, "", stamp->author[0] ? stamp->author : stamp->member);
@@ -173,7 +185,8 @@ static int by_time(const void *a, const void *b)
 
 bool results_read(const struct view *v, struct reader *r, const char *deck, const char *stock, struct results *out, struct fault *f)
 {
-    struct calibration_filter filter = {.deck = deck, .stock = stock, .since_us = CLOCK_NONE, .newest_first = true, .limit = LIMIT_RESULTS + 1};
+    struct calibration_filter filter = {
+        .deck = deck, .stock = stock, .since_us = CLOCK_NONE, .newest_first = true, .limit = LIMIT_RESULTS + 1};
     struct reading w = {.view = v, .out = out};
     *out = (struct results){.names = mem_zero(1, sizeof *out->names)};
     if (!out->names)
@@ -215,7 +228,8 @@ const struct stock *captured_stock(const struct view *v, const struct exchange *
 {
     const struct stock *s = catalog_stock(v->catalog, x->request.captures[0]);
     if (!s)
-        fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; /api/stocks lists them", x->request.captures[0]);
+        fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; /api/stocks lists them",
+                  x->request.captures[0]);
     return s;
 }
 

@@ -17,8 +17,8 @@ struct result {
     int made_at_offset_minutes;
     const struct deck *deck;
     const struct stock *stock;
-    int tape, batch, member;   /* numbers of names; -1 = not said. Tapes and batches of different stocks have different numbers */
-    const char *left_out;      /* NULL: the fit sees it */
+    int tape, batch, member; /* numbers of names; -1 = not said. Tapes and batches of different stocks have different numbers */
+    const char *left_out;    /* NULL: the fit sees it */
     enum channel channel;
     enum bias_method method;
     int recordings;            /* -1 = not known */
@@ -31,8 +31,8 @@ struct result {
 struct results {
     struct result *rows; /* by time */
     int count, room;
-    bool more;           /* older ones than LIMIT_RESULTS exist */
-    int name_count; /* tapes, batches and members have numbers below it */
+    bool more;                /* older ones than LIMIT_RESULTS exist */
+    int name_count;           /* tapes, batches and members have numbers below it */
     struct name_table *names; /* private */
 };
 

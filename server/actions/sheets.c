@@ -64,9 +64,19 @@ static bool read_parameters(const struct exchange *x, struct sheet *s, struct fa
 static void suggest_row(const struct sheet *s, const struct sheet_row *row, int64_t at_us, struct suggestion *out)
 {
     memset(out, 0, sizeof *out);
-    out->question = (struct model_question){.deck = row->deck, .stock = row->stock, .tape_class = row->stock->tape_class, .setup = s->setup, .batch = "",
-                                            .tape = "", .recordings = (int)s->recordings, .position_s = ABSENT, .part = ABSENT, .treble_db = s->treble_db,
-                                            .low_hz = ABSENT, .high_hz = ABSENT, .at_us = at_us};
+    out->question = (struct model_question){.deck = row->deck,
+                                            .stock = row->stock,
+                                            .tape_class = row->stock->tape_class,
+                                            .setup = s->setup,
+                                            .batch = "",
+                                            .tape = "",
+                                            .recordings = (int)s->recordings,
+                                            .position_s = ABSENT,
+                                            .part = ABSENT,
+                                            .treble_db = s->treble_db,
+                                            .low_hz = ABSENT,
+                                            .high_hz = ABSENT,
+                                            .at_us = at_us};
     suggestion_make(s->view, out);
 }
 
@@ -86,8 +96,9 @@ static int by_name(const void *a, const void *b)
 static int by_class(const void *a, const void *b)
 {
     const struct sheet_row *x = a, *y = b;
-    return x->stock->tape_class != y->stock->tape_class ? (x->stock->tape_class > y->stock->tape_class) - (x->stock->tape_class < y->stock->tape_class)
-                                                        : by_names(x, y);
+    return x->stock->tape_class != y->stock->tape_class
+               ? (x->stock->tape_class > y->stock->tape_class) - (x->stock->tape_class < y->stock->tape_class)
+               : by_names(x, y);
 }
 static int by_bias(const void *a, const void *b)
 {
@@ -140,7 +151,8 @@ static void write_setting(struct buffer *b, const char *name, const struct setti
             buffer_free(&mark[i]);
         }
         json_name(b, "range90_dial");
-        buffer_char(b, '['), buffer_fixed(b, s->low90_reading, 6), buffer_char(b, ','), buffer_fixed(b, s->high90_reading, 6), buffer_char(b, ']');
+        buffer_char(b, '['), buffer_fixed(b, s->low90_reading, 6), buffer_char(b, ','), buffer_fixed(b, s->high90_reading, 6),
+            buffer_char(b, ']');
     } else {
         json_name(b, "dial");
         buffer_text(b, "null");
@@ -193,7 +205,8 @@ static bool sheet_rows(struct exchange *x, struct sheet *s, const struct deck *d
     return true;
 }
 
-static void write_sheet(struct buffer *b, const struct sheet *s, const struct exchange *x, const char *kind, const char *id, const char *name)
+static void write_sheet(struct buffer *b, const struct sheet *s, const struct exchange *x, const char *kind, const char *id,
+                        const char *name)
 {
     struct model_figures figures;
     model_view_figures(s->view->model, &figures);
@@ -237,7 +250,8 @@ enum action_result action_stock_sheet(struct house *house, struct exchange *x)
     const struct stock *k = captured_stock(v, x, &f);
     bool ok = k && read_parameters(x, &s, &f);
     if (ok && s.setup[0] && strcmp(s.setup, "main"))
-        ok = fault_add(&f, FAULT_UNACCEPTABLE, "setup", "not-here", "setups are a deck's own: a stock's sheet is for the main setup of each deck");
+        ok = fault_add(&f, FAULT_UNACCEPTABLE, "setup", "not-here",
+                       "setups are a deck's own: a stock's sheet is for the main setup of each deck");
     s.setup = "";
     ok = ok && sheet_rows(x, &s, NULL, k, &f);
     if (ok)

@@ -9,7 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DAY_US 86400e6
+#define DAY_US  86400e6
 #define YEAR_US (365.25 * DAY_US)
 
 static double round_tick(double span, int about)
@@ -30,7 +30,8 @@ struct svg_scale svg_scale_make(double low, double high, double from, double to,
     if (high - low < 1e-9 * fmax(1, fabs(high)))
         low -= 0.5, high += 0.5;
     double tick = round_tick(high - low, about_ticks < 1 ? 1 : about_ticks);
-    return (struct svg_scale){.low = floor(low / tick + 1e-9) * tick, .high = ceil(high / tick - 1e-9) * tick, .from = from, .to = to, .tick = tick};
+    return (struct svg_scale){
+        .low = floor(low / tick + 1e-9) * tick, .high = ceil(high / tick - 1e-9) * tick, .from = from, .to = to, .tick = tick};
 }
 
 double svg_at(const struct svg_scale *s, double value)

@@ -166,7 +166,8 @@ static void draw_points(struct buffer *b, const struct chart_course *c, const st
         if (!isfinite(p->value))
             continue;
         enum svg_mark mark = beyond(p, y) ? MARK_DIAMOND : p->odd ? MARK_CROSS : MARK_RING;
-        svg_mark(b, mark, svg_at(x, (double)p->at_us), svg_at(y, fmin(fmax(p->value, y->low), y->high)), 7, mark == MARK_RING ? PAINT_INK : PAINT_OXIDE);
+        svg_mark(b, mark, svg_at(x, (double)p->at_us), svg_at(y, fmin(fmax(p->value, y->low), y->high)), 7,
+                 mark == MARK_RING ? PAINT_INK : PAINT_OXIDE);
     }
 }
 
@@ -220,7 +221,8 @@ void chart_series(struct buffer *b, const struct chart_sheet *sheet, const char 
 
 void chart_track(struct buffer *b, const struct chart_sheet *sheet, const struct chart_miss *misses, int count)
 {
-    const struct frame_key keys[2] = {{MARK_DISC, PAINT_INK, false, false, "inside the range given"}, {MARK_CROSS, PAINT_OXIDE, false, false, "outside"}};
+    const struct frame_key keys[2] = {{MARK_DISC, PAINT_INK, false, false, "inside the range given"},
+                                      {MARK_CROSS, PAINT_OXIDE, false, false, "outside"}};
     double width = frame_width(sheet), right = width - FRAME_RIGHT;
     double head = frame_keys(NULL, keys, count ? 2 : 0, width, 20.0 * frame_title_lines(sheet, width) + 6);
     double top = head + 24, bottom = top + 220, height = count ? bottom + FRAME_BOTTOM : head + 60;
@@ -242,7 +244,8 @@ void chart_track(struct buffer *b, const struct chart_sheet *sheet, const struct
         for (int i = 0; i < count; i++)
             if (isfinite(misses[i].error_db))
                 svg_mark(b, misses[i].inside ? MARK_DISC : MARK_CROSS, svg_at(&x, (double)misses[i].at_us),
-                         svg_at(&y, fmin(fmax(misses[i].error_db, y.low), y.high)), misses[i].inside ? 4 : 7, misses[i].inside ? PAINT_INK : PAINT_OXIDE);
+                         svg_at(&y, fmin(fmax(misses[i].error_db, y.low), y.high)), misses[i].inside ? 4 : 7,
+                         misses[i].inside ? PAINT_INK : PAINT_OXIDE);
     }
     svg_end(b);
 }

@@ -5,8 +5,8 @@
 #include <math.h>
 #include <string.h>
 
-#define TITLE_LINE 20.0
-#define KEY_LINE 18.0
+#define TITLE_LINE  20.0
+#define KEY_LINE    18.0
 #define TITLE_LINES 3
 
 double frame_width(const struct chart_sheet *sheet)

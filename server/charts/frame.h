@@ -8,8 +8,8 @@
 #include "charts.h"
 #include "svg.h"
 
-#define FRAME_LEFT 52.0
-#define FRAME_RIGHT 16.0
+#define FRAME_LEFT   52.0
+#define FRAME_RIGHT  16.0
 #define FRAME_BOTTOM 48.0
 
 double frame_width(const struct chart_sheet *sheet); /* within the limits */

@@ -40,7 +40,8 @@ static void put_name(struct buffer *b, struct names *n, const struct chart_place
     char label[128];
     svg_text_cut(place->label, SVG_TEXT, 0.45 * (n->right - n->left), label);
     double wide = svg_text_width(label, SVG_TEXT);
-    const struct box ways[4] = {{x + 8, y - 8, wide, 16}, {x - 8 - wide, y - 8, wide, 16}, {x - wide / 2, y - 24, wide, 16}, {x - wide / 2, y + 8, wide, 16}};
+    const struct box ways[4] = {
+        {x + 8, y - 8, wide, 16}, {x - 8 - wide, y - 8, wide, 16}, {x - wide / 2, y - 24, wide, 16}, {x - wide / 2, y + 8, wide, 16}};
     /* the stock asked about is named first and whatever lies there */
     for (int insist = 0; insist <= place->asked; insist++)
         for (int i = 0; i < 4 && n->count < MAP_BOXES; i++)
@@ -74,8 +75,8 @@ static void draw_places(struct buffer *b, const struct chart_place *places, int 
     double x_unit = fabs(svg_at(x, 1) - svg_at(x, 0)), y_unit = fabs(svg_at(y, 1) - svg_at(y, 0));
     for (int i = 0; i < count; i++)
         if (drawable(&places[i]))
-            svg_ellipse(b, svg_at(x, places[i].bias), svg_at(y, places[i].level), spread(places[i].bias_sd) * x_unit, spread(places[i].level_sd) * y_unit,
-                        0, places[i].asked ? PAINT_OXIDE : PAINT_FAINT);
+            svg_ellipse(b, svg_at(x, places[i].bias), svg_at(y, places[i].level), spread(places[i].bias_sd) * x_unit,
+                        spread(places[i].level_sd) * y_unit, 0, places[i].asked ? PAINT_OXIDE : PAINT_FAINT);
     for (int pass = 2; pass >= 0; pass--) /* what matters most lies on top */
         for (int i = 0; i < count; i++)
             if (drawable(&places[i]) && rank(&places[i]) == pass)

@@ -60,7 +60,11 @@ double svg_text_width(const char *text, double size)
     for (const unsigned char *p = (const unsigned char *)text; *p;) {
         unsigned code;
         int n = character(p, &code);
-        ems += !n || code >= 0x2e80 ? 1.0 : code >= 'A' && code <= 'Z' ? 0.72 : code > 0x7f ? 0.62 : strchr("iljt.,:;'|! ", (int)code) ? 0.32 : 0.56;
+        ems += !n || code >= 0x2e80                ? 1.0
+               : code >= 'A' && code <= 'Z'        ? 0.72
+               : code > 0x7f                       ? 0.62
+               : strchr("iljt.,:;'|! ", (int)code) ? 0.32
+                                                   : 0.56;
         p += n ? n : 1;
     }
     return ems * size;

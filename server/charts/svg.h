@@ -9,11 +9,11 @@
 
 #include "../ground/buffer.h"
 
-#define SVG_TEXT 13.0  /* px of all text but titles */
-#define SVG_TITLE 15.0 /* px */
-#define SVG_WIDTH 640.0
+#define SVG_TEXT        13.0 /* px of all text but titles */
+#define SVG_TITLE       15.0 /* px */
+#define SVG_WIDTH       640.0
 #define SVG_WIDTH_LEAST 280.0
-#define SVG_WIDTH_MOST 1200.0
+#define SVG_WIDTH_MOST  1200.0
 
 enum svg_paint { PAINT_NONE, PAINT_PAPER, PAINT_INK, PAINT_FAINT, PAINT_OXIDE, PAINT_GREY };
 enum svg_mark { MARK_DISC, MARK_RING, MARK_SQUARE, MARK_DIAMOND, MARK_CROSS };
@@ -25,7 +25,8 @@ void svg_end(struct buffer *b);
 void svg_line(struct buffer *b, double x1, double y1, double x2, double y2, enum svg_paint paint, double width, bool dashed);
 void svg_rect(struct buffer *b, double x, double y, double width, double height, enum svg_paint fill, enum svg_paint line);
 void svg_mark(struct buffer *b, enum svg_mark mark, double x, double y, double size, enum svg_paint paint);
-void svg_text(struct buffer *b, double x, double y, enum svg_anchor anchor, enum svg_paint paint, double size, const char *text); /* escaped */
+void svg_text(struct buffer *b, double x, double y, enum svg_anchor anchor, enum svg_paint paint, double size,
+              const char *text); /* escaped */
 void svg_ellipse(struct buffer *b, double x, double y, double rx, double ry, double degrees, enum svg_paint line);
 /* XML text, escaped. Characters that XML 1.0 does not allow (2.2: controls, U+FFFE, U+FFFF) are dropped, bytes that are not UTF-8 become U+FFFD. */
 void svg_escape(struct buffer *b, const char *text);

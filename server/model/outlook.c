@@ -28,9 +28,19 @@ void model_slopes(const struct model_view *v, const struct model_question *q, st
 struct model_question model_question_of(const struct calibration *c, const struct deck *d, const struct stock *s)
 {
     struct setup setup;
-    struct model_question q = {.deck = d, .stock = s, .tape_class = s->tape_class, .setup = c->setup, .batch = c->batch, .tape = c->tape,
-                               .channel = c->channel, .recordings = c->recordings, .position_s = c->position_s, .part = ABSENT,
-                               .low_hz = c->low_hz, .high_hz = c->high_hz, .at_us = c->made_at_us};
+    struct model_question q = {.deck = d,
+                               .stock = s,
+                               .tape_class = s->tape_class,
+                               .setup = c->setup,
+                               .batch = c->batch,
+                               .tape = c->tape,
+                               .channel = c->channel,
+                               .recordings = c->recordings,
+                               .position_s = c->position_s,
+                               .part = ABSENT,
+                               .low_hz = c->low_hz,
+                               .high_hz = c->high_hz,
+                               .at_us = c->made_at_us};
     if (given(c->position_s) && deck_setup(d, c->setup, &setup)) {
         double side_s = side_seconds(s, &setup);
         if (given(side_s) && side_s > 0)
@@ -47,7 +57,8 @@ void model_way(const struct model_view *v, const struct deck *d, const char *set
         mean[r] = effect >= 0 ? v->effects[effect].mean[r] : 0;
 }
 
-void model_flat(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct flat_result *out)
+void model_flat(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s,
+                struct flat_result *out)
 {
     struct model_question q = model_question_of(c, d, s);
     struct slopes_at at;
@@ -101,7 +112,8 @@ void model_stock(const struct model_view *v, const struct stock *s, struct outlo
         out->sheet_share[r] = SHEET_MEAN + known[SHEET_AT + r].mean[r];
         out->sheet_share_se[r] = sqrt(known[SHEET_AT + r].variance[r]);
         out->label[r] = known[CLASS_AT + c].mean[r] + (given(sheet[r]) ? sheet[r] * out->sheet_share[r] : 0);
-        out->label_se[r] = sqrt(known[CLASS_AT + c].variance[r] + (given(sheet[r]) ? square(sheet[r]) * known[SHEET_AT + r].variance[r] : 0));
+        out->label_se[r] =
+            sqrt(known[CLASS_AT + c].variance[r] + (given(sheet[r]) ? square(sheet[r]) * known[SHEET_AT + r].variance[r] : 0));
         out->spread[r] = sqrt(square(family) + square(stock));
         out->mean[r] = out->label[r];
         bool in_family = side && side->family_effect >= 0;

@@ -26,27 +26,30 @@ struct model_question model_question_of(const struct calibration *c, const struc
 void model_way(const struct model_view *v, const struct deck *d, const char *setup, enum bias_method method, double mean[RESPONSES]);
 
 /* The flat equivalents of a calibration by the view's slopes. */
-void model_flat(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct flat_result *out);
+void model_flat(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s,
+                struct flat_result *out);
 
 /* ---- a stock by itself, a deck by itself ---- */
 
 struct outlook_stock {
-    double mean[RESPONSES], se[RESPONSES];             /* what it wants on an average deck, never recorded over, in the middle of a side: class + sheet + family + stock */
-    double label[RESPONSES], label_se[RESPONSES];      /* its class alone, the maker's figure counted */
-    double spread[RESPONSES];                          /* sd of stocks inside their class (family and stock together) */
-    double tape_sd[RESPONSES], batch_sd[RESPONSES];    /* the club's, between tapes and batches of one stock */
-    double pair_sd[RESPONSES], deck_class_sd[RESPONSES]; /* the club's: one deck with one stock, with one class */
-    double sigma[RESPONSES], blind_sigma[RESPONSES];   /* the club's: one result with readings, without */
-    double doubling[RESPONSES], doubling_se[RESPONSES]; /* per doubling of (1 + times recorded over), of its class */
+    double mean[RESPONSES],
+        se[RESPONSES]; /* what it wants on an average deck, never recorded over, in the middle of a side: class + sheet + family + stock */
+    double label[RESPONSES], label_se[RESPONSES];             /* its class alone, the maker's figure counted */
+    double spread[RESPONSES];                                 /* sd of stocks inside their class (family and stock together) */
+    double tape_sd[RESPONSES], batch_sd[RESPONSES];           /* the club's, between tapes and batches of one stock */
+    double pair_sd[RESPONSES], deck_class_sd[RESPONSES];      /* the club's: one deck with one stock, with one class */
+    double sigma[RESPONSES], blind_sigma[RESPONSES];          /* the club's: one result with readings, without */
+    double doubling[RESPONSES], doubling_se[RESPONSES];       /* per doubling of (1 + times recorded over), of its class */
     double sheet_share[RESPONSES], sheet_share_se[RESPONSES]; /* how much of a maker's figure the club's results bear out; 1 = all */
-    long rows;                                         /* results of it in the fit; 0: only its class and family speak */
+    long rows;                                                /* results of it in the fit; 0: only its class and family speak */
 };
 void model_stock(const struct model_view *v, const struct stock *s, struct outlook_stock *out);
 
 struct outlook_deck {
-    double offset[RESPONSES], se[RESPONSES]; /* against an average deck with this class, at the deck's last result: model + deck + era + change + deck with class */
+    double offset[RESPONSES],
+        se[RESPONSES]; /* against an average deck with this class, at the deck's last result: model + deck + era + change + deck with class */
     double per_year[RESPONSES], per_year_se[RESPONSES]; /* the straight line of its present era */
-    long rows;                               /* of this class on it */
+    long rows;                                          /* of this class on it */
 };
 /* CLASS_NONE: the deck whatever the class. False when the view has no result on this deck; then `out` is the spread of decks around 0. */
 bool model_deck(const struct model_view *v, const struct deck *d, enum tape_class c, struct outlook_deck *out);
@@ -75,12 +78,15 @@ enum outlook_part {
 #define ALL_PARTS ((1u << OUTLOOK_PARTS) - 1)
 
 struct outlook_row {
-    bool read;                                   /* flat equivalent from two readings */
-    double flat[RESPONSES], variance[RESPONSES]; /* flat equivalent and what is known to be uncertain in it; ABSENT where the deck has no such dial and nothing was read */
-    double part[OUTLOOK_PARTS][RESPONSES];       /* what the model makes of it; the parts add up to the expected flat equivalent */
-    int way;                                     /* equal for equal setup and method on one deck */
+    bool read; /* flat equivalent from two readings */
+    double flat[RESPONSES],
+        variance
+            [RESPONSES]; /* flat equivalent and what is known to be uncertain in it; ABSENT where the deck has no such dial and nothing was read */
+    double part[OUTLOOK_PARTS][RESPONSES]; /* what the model makes of it; the parts add up to the expected flat equivalent */
+    int way;                               /* equal for equal setup and method on one deck */
 };
-void model_explain(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct outlook_row *out);
+void model_explain(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s,
+                   struct outlook_row *out);
 /* The sum of the parts in the mask; and how much one such result scatters about all of them, dB. */
 double outlook_expected(const struct outlook_row *row, unsigned parts, enum response r);
 double outlook_sd(const struct outlook_row *row, const struct outlook_stock *s, enum response r);
@@ -109,8 +115,9 @@ struct course_signal {
  * result tells nothing. `spread` is what that should scatter by; ABSENT for results of another way (setup, method) than the deck's most used one, which are worth seeing
  * and not comparing: how ways differ is known too little to tell a change of the deck from a change of habit. Then the changes that the control charts noticed, the two responses together by `since`, at most `most`.
  * `standing` and `spread` have n places a response. False: out of memory. */
-bool model_course(const struct model_view *v, const struct deck *d, const struct course_result *results, int n, int tapes, const struct course_service *services,
-                  int service_count, double *const standing[RESPONSES], double *const spread[RESPONSES], struct course_signal *signals, int most, int *signal_count);
+bool model_course(const struct model_view *v, const struct deck *d, const struct course_result *results, int n, int tapes,
+                  const struct course_service *services, int service_count, double *const standing[RESPONSES],
+                  double *const spread[RESPONSES], struct course_signal *signals, int most, int *signal_count);
 
 /* Whether the fit sees this calibration; else why not: "void", "noise reduction", "MPX filter", "did not settle". NULL = it does. */
 const char *model_left_out(const struct calibration *c, const struct stamp *stamp);

@@ -20,8 +20,8 @@
 struct two {
     const struct model_view *v;
     const struct stock *stock[2];
-    int entry[2];    /* of the sides; −1 = not even their class */
-    bool own[2];     /* with results of its own */
+    int entry[2]; /* of the sides; −1 = not even their class */
+    bool own[2];  /* with results of its own */
     int hub[2];
     bool same_hub, family_hub;
 };
@@ -148,7 +148,8 @@ static double sums_covariance(const struct two *t, int r, const struct view_deck
     }
     if (same && (!asked || asked->class_effect[t->stock[0]->tape_class] < 0))
         own += square(v->head->sd[r][DECK_CLASS]);
-    return bases + own + of_base(v, r, base[0], t->entry[1]) + of_base(v, r, base[1], t->entry[0]) + sides_covariance(t, r, asked, decks, count);
+    return bases + own + of_base(v, r, base[0], t->entry[1]) + of_base(v, r, base[1], t->entry[0]) +
+           sides_covariance(t, r, asked, decks, count);
 }
 
 /* How much a pair's own results overrule the sum. */
@@ -170,8 +171,18 @@ void model_apart(const struct model_view *v, const struct deck *d, const struct 
     int found = view_find(v, view_hash(KEY_DECK, id, 0, 0));
     const struct view_deck *asked = found >= 0 && v->decks[found].deck_effect >= 0 ? &v->decks[found] : NULL;
     for (int k = 0; k < 2; k++) {
-        struct model_question q = {.deck = d, .stock = t.stock[k], .tape_class = t.stock[k]->tape_class, .setup = "", .batch = "", .tape = "",
-                                   .recordings = -1, .position_s = ABSENT, .part = ABSENT, .low_hz = ABSENT, .high_hz = ABSENT, .at_us = at_us};
+        struct model_question q = {.deck = d,
+                                   .stock = t.stock[k],
+                                   .tape_class = t.stock[k]->tape_class,
+                                   .setup = "",
+                                   .batch = "",
+                                   .tape = "",
+                                   .recordings = -1,
+                                   .position_s = ABSENT,
+                                   .part = ABSENT,
+                                   .low_hz = ABSENT,
+                                   .high_hz = ABSENT,
+                                   .at_us = at_us};
         model_ask(v, &q, &answer[k]);
     }
     for (int r = 0; r < RESPONSES; r++) {

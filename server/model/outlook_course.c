@@ -10,12 +10,12 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define OWN_SHARE_DB 0.3 /* how far a stock's own estimate may have followed this deck when all its results are from it */
-#define DAY_US (86400LL * 1000000LL)
-#define SESSION_SD_DB 0.1 /* usual share of an evening; from memory of how people work */
-#define SESSION_LEAN 20.0 /* pairs of results that it counts for */
-#define SESSION_MOST 40   /* results of one day that are paired with each other */
-#define SIGNALS 64       /* of one response, before the small ones are dropped */
+#define OWN_SHARE_DB  0.3 /* how far a stock's own estimate may have followed this deck when all its results are from it */
+#define DAY_US        (86400LL * 1000000LL)
+#define SESSION_SD_DB 0.1  /* usual share of an evening; from memory of how people work */
+#define SESSION_LEAN  20.0 /* pairs of results that it counts for */
+#define SESSION_MOST  40   /* results of one day that are paired with each other */
+#define SIGNALS       64   /* of one response, before the small ones are dropped */
 
 /* ---- results one by one ---- */
 
@@ -24,8 +24,9 @@ static enum outlook_part part_of(const char *name)
     static const struct {
         const char *name;
         enum outlook_part part;
-    } parts[] = {{"batch", PART_TAPE}, {"tape", PART_TAPE}, {"deck model", PART_DECK}, {"deck", PART_DECK}, {"deck and class", PART_DECK},
-                 {"era", PART_TIME},   {"change over time", PART_TIME}, {"channel", PART_WAY}, {"setup", PART_WAY}, {"pair", PART_PAIR}};
+    } parts[] = {{"batch", PART_TAPE},          {"tape", PART_TAPE}, {"deck model", PART_DECK},       {"deck", PART_DECK},
+                 {"deck and class", PART_DECK}, {"era", PART_TIME},  {"change over time", PART_TIME}, {"channel", PART_WAY},
+                 {"setup", PART_WAY},           {"pair", PART_PAIR}};
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
         if (!strcmp(name, parts[i].name))
             return parts[i].part;
@@ -41,7 +42,8 @@ static int way_of(const struct calibration *c, const struct deck *d)
     return setup * METHOD_COUNT + (int)c->bias_method;
 }
 
-void model_explain(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct outlook_row *out)
+void model_explain(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s,
+                   struct outlook_row *out)
 {
     struct model_question q = model_question_of(c, d, s);
     struct model_answer a;
@@ -149,12 +151,19 @@ static void work_free(struct work *w)
 static bool work_make(struct work *w, int count, int tapes)
 {
     size_t n = (size_t)count + 1;
-    *w = (struct work){.rows = mem_zero(n, sizeof *w->rows), .stocks = mem_zero(n, sizeof *w->stocks), .tapes = mem_zero(n, sizeof *w->tapes),
-                       .levels = mem_zero(n, sizeof *w->levels), .stock = mem_zero(n, sizeof(const struct stock *)), .results = mem_zero(n, sizeof *w->results),
-                       .kept = mem_zero(n, sizeof *w->kept), .room_int = mem_zero(n, sizeof *w->room_int),
-                       .tape_number = mem_zero((size_t)tapes + 1, sizeof *w->tape_number), .room_double = mem_zero(n, sizeof *w->room_double),
+    *w = (struct work){.rows = mem_zero(n, sizeof *w->rows),
+                       .stocks = mem_zero(n, sizeof *w->stocks),
+                       .tapes = mem_zero(n, sizeof *w->tapes),
+                       .levels = mem_zero(n, sizeof *w->levels),
+                       .stock = mem_zero(n, sizeof(const struct stock *)),
+                       .results = mem_zero(n, sizeof *w->results),
+                       .kept = mem_zero(n, sizeof *w->kept),
+                       .room_int = mem_zero(n, sizeof *w->room_int),
+                       .tape_number = mem_zero((size_t)tapes + 1, sizeof *w->tape_number),
+                       .room_double = mem_zero(n, sizeof *w->room_double),
                        .own = mem_zero(n, sizeof *w->own)};
-    return w->rows && w->stocks && w->tapes && w->levels && w->stock && w->results && w->kept && w->room_int && w->tape_number && w->room_double && w->own;
+    return w->rows && w->stocks && w->tapes && w->levels && w->stock && w->results && w->kept && w->room_int && w->tape_number &&
+           w->room_double && w->own;
 }
 
 static int stock_number(struct work *w, const struct stock *s)
@@ -186,7 +195,9 @@ static void fill_rows(const struct asked *a, enum response r, struct work *w)
         if (one->tape >= 0 && !w->tape_number[one->tape])
             w->tape_number[one->tape] = ++w->tape_count;
         *to = (struct course_row){.y = stands(a, one, r) - one->row->part[PART_DECK][r],
-                                  .variance = sd * sd, .stock = stock_number(w, one->stock), .tape = one->tape < 0 ? -1 : w->tape_number[one->tape] - 1,
+                                  .variance = sd * sd,
+                                  .stock = stock_number(w, one->stock),
+                                  .tape = one->tape < 0 ? -1 : w->tape_number[one->tape] - 1,
                                   .reset = w->n > 0 && reset_between(a, a->results[w->kept[w->n - 1]].made_at_us, one->made_at_us)};
         w->own[to->stock] += 1;
         place += one->row->part[PART_DECK][r];
@@ -229,7 +240,8 @@ static double session_sd(const struct asked *a, const struct work *w)
         for (int i = from; i < to; i++)
             for (int k = i + 1; k < to && k < from + SESSION_MOST; k++) {
                 double most = trend_usual.clip;
-                double x = w->rows[i].sd * cut(w->rows[i].rest / w->rows[i].sd, most), y = w->rows[k].sd * cut(w->rows[k].rest / w->rows[k].sd, most);
+                double x = w->rows[i].sd * cut(w->rows[i].rest / w->rows[i].sd, most),
+                       y = w->rows[k].sd * cut(w->rows[k].rest / w->rows[k].sd, most);
                 double weight = 1 / (w->rows[i].variance * w->rows[k].variance);
                 sum += x * y * weight / (to - from);
                 pairs += weight / (to - from);
@@ -266,10 +278,12 @@ static void watch(const struct asked *a, enum response r, struct work *w, struct
     struct trend_signal found[SIGNALS];
     double session = session_sd(a, w);
     for (int i = 0; i < w->n; i++)
-        w->results[i] = (struct trend_result){.made_at_us = a->results[w->kept[i]].made_at_us, .tape = (uint64_t)(w->rows[i].tape + 1),
+        w->results[i] = (struct trend_result){.made_at_us = a->results[w->kept[i]].made_at_us,
+                                              .tape = (uint64_t)(w->rows[i].tape + 1),
                                               .residual = w->rows[i].residual,
                                               .sd = sqrt(w->rows[i].sd * w->rows[i].sd + evening(a, w, i) * session * session),
-                                              .tape_sd = a->club.tape_sd[r], .reset = w->rows[i].reset};
+                                              .tape_sd = a->club.tape_sd[r],
+                                              .reset = w->rows[i].reset};
     int n = trend_watch(w->results, w->n, &trend_usual, NULL, found, SIGNALS, w->room_int, w->room_double);
     for (int i = 0; i < n && i < SIGNALS && *count < most; i++) {
         if (fabs(found[i].size_db) < fmax(LEAST_CHANGE_DB, 2 * found[i].size_se_db))
@@ -286,10 +300,12 @@ static int signal_by_time(const void *a, const void *b)
     return x->at.since != y->at.since ? x->at.since - y->at.since : (int)x->response - (int)y->response;
 }
 
-bool model_course(const struct model_view *v, const struct deck *d, const struct course_result *results, int n, int tapes, const struct course_service *services,
-                  int service_count, double *const standing[RESPONSES], double *const spread[RESPONSES], struct course_signal *signals, int most, int *signal_count)
+bool model_course(const struct model_view *v, const struct deck *d, const struct course_result *results, int n, int tapes,
+                  const struct course_service *services, int service_count, double *const standing[RESPONSES],
+                  double *const spread[RESPONSES], struct course_signal *signals, int most, int *signal_count)
 {
-    struct asked a = {.view = v, .results = results, .n = n, .services = services, .service_count = service_count, .way = usual_way(results, n)};
+    struct asked a = {
+        .view = v, .results = results, .n = n, .services = services, .service_count = service_count, .way = usual_way(results, n)};
     struct stock any;
     bool ok = true;
     stock_init(&any);

@@ -85,7 +85,8 @@ void centre_find(double low, double high, struct centre_need *needs, int count, 
     for (int i = 0; i < count; i++) {
         double setting = needs[i].need - out->shift_db;
         needs[i].inside = setting >= low - HAIR && setting <= high + HAIR;
-        needs[i].whole_inside = needs[i].inside && needs[i].low - out->shift_db >= low - HAIR && needs[i].high - out->shift_db <= high + HAIR;
+        needs[i].whole_inside =
+            needs[i].inside && needs[i].low - out->shift_db >= low - HAIR && needs[i].high - out->shift_db <= high + HAIR;
         needs[i].short_db = setting > high + HAIR ? setting - high : setting < low - HAIR ? setting - low : 0;
     }
 }

@@ -7,10 +7,10 @@
 #include <math.h>
 #include <stddef.h>
 
-#define NU 4.0
-#define TURNS 500
+#define NU       4.0
+#define TURNS    500
 #define STILL_DB 1e-4
-#define FREE_DB 100.0 /* prior sd of a level */
+#define FREE_DB  100.0 /* prior sd of a level */
 
 enum kind { LEVELS, STOCKS, TAPES, KINDS };
 
@@ -87,8 +87,8 @@ static double turn(struct fit *f, enum kind k)
     return most;
 }
 
-int course_fit(struct course_row *rows, int n, struct course_effect *stocks, int stock_count, struct course_effect *tapes, int tape_count, double tape_sd,
-               struct course_effect *levels)
+int course_fit(struct course_row *rows, int n, struct course_effect *stocks, int stock_count, struct course_effect *tapes, int tape_count,
+               double tape_sd, struct course_effect *levels)
 {
     struct fit f = {.rows = rows, .n = n, .list = {levels, stocks, tapes}, .count = {number_stretches(rows, n), stock_count, tape_count}};
     for (int k = 0; k < KINDS; k++)

@@ -30,7 +30,7 @@ struct course_effect {
 };
 
 /* Rows in order of time. `stocks`: one a stock, sd given; `tapes`: as many as tapes are numbered. `levels`: room for one a stretch, at most n. Returns how many stretches. */
-int course_fit(struct course_row *rows, int n, struct course_effect *stocks, int stock_count, struct course_effect *tapes, int tape_count, double tape_sd,
-               struct course_effect *levels);
+int course_fit(struct course_row *rows, int n, struct course_effect *stocks, int stock_count, struct course_effect *tapes, int tape_count,
+               double tape_sd, struct course_effect *levels);
 
 #endif

@@ -6,15 +6,16 @@
 
 #include <stdlib.h>
 
-#define PI 3.14159265358979323846
-#define LABEL_FAR 3.0    /* sd: a group counts as no further out */
-#define LABEL_START 99   /* groups whose median is where the mean starts */
+#define PI          3.14159265358979323846
+#define LABEL_FAR   3.0 /* sd: a group counts as no further out */
+#define LABEL_START 99  /* groups whose median is where the mean starts */
 
 double label_need_db(enum tape_class c)
 {
     /* Common practice, from memory: Type II 140–160 %, Type III 105–115 %, Type IV 200–250 % of the bias of Type I; reel tape by operating level, rough. */
-    static const double need[CLASS_COUNT] = {[CLASS_TYPE_1] = 0,        [CLASS_TYPE_2] = 3.5,           [CLASS_TYPE_3] = 1.0,           [CLASS_TYPE_4] = 7.0,
-                                             [CLASS_REEL_STANDARD] = 0, [CLASS_REEL_HIGH_OUTPUT] = 1.0, [CLASS_REEL_EXTRA_OUTPUT] = 2.0};
+    static const double need[CLASS_COUNT] = {
+        [CLASS_TYPE_1] = 0,        [CLASS_TYPE_2] = 3.5,           [CLASS_TYPE_3] = 1.0,           [CLASS_TYPE_4] = 7.0,
+        [CLASS_REEL_STANDARD] = 0, [CLASS_REEL_HIGH_OUTPUT] = 1.0, [CLASS_REEL_EXTRA_OUTPUT] = 2.0};
     return c >= 0 && c < CLASS_COUNT ? need[c] : ABSENT;
 }
 
@@ -50,7 +51,8 @@ void label_weigh(enum tape_class label, const struct label_evidence *e, struct l
             log_weight[c] = log(1 - LABEL_WRONG) + log_t8(e->apart[0], e->variance[0] + square(e->spread[0])) +
                             log_t8(e->apart[1], e->variance[1] + square(e->spread[1]));
         else
-            log_weight[c] = log(LABEL_WRONG / others) + log_normal(e->apart[0] - away, e->variance[0] + square(e->spread[0]) + square(LABEL_NEED_SD_DB)) +
+            log_weight[c] = log(LABEL_WRONG / others) +
+                            log_normal(e->apart[0] - away, e->variance[0] + square(e->spread[0]) + square(LABEL_NEED_SD_DB)) +
                             log_normal(e->apart[1], e->variance[1] + square(e->spread[1]) + square(LABEL_LEVEL_SD_DB));
         most = fmax(most, log_weight[c]);
     }

@@ -11,9 +11,9 @@
 
 #include "records.h"
 
-#define LABEL_NEED_SD_DB 1.2  /* dB of bias, how far a tape of another class may lie from the difference of the two needs */
-#define LABEL_LEVEL_SD_DB 1.5 /* dB of level likewise, about no difference */
-#define LABEL_WRONG 0.05      /* share of stocks, batches and tapes that are not what the label says, before any result; from memory */
+#define LABEL_NEED_SD_DB  1.2  /* dB of bias, how far a tape of another class may lie from the difference of the two needs */
+#define LABEL_LEVEL_SD_DB 1.5  /* dB of level likewise, about no difference */
+#define LABEL_WRONG       0.05 /* share of stocks, batches and tapes that are not what the label says, before any result; from memory */
 
 /* Bias that tapes of a class need against Type I (cassette) or standard output (reel), dB. */
 double label_need_db(enum tape_class c);
@@ -24,9 +24,9 @@ struct label_evidence {
     double spread[2];   /* sd by which things of that label differ among each other */
 };
 struct label_odds {
-    double right;                 /* probability that it is what the label says */
-    double as[CLASS_COUNT];       /* that it behaves like each class; as[label] = right; other media 0 */
-    enum tape_class otherwise;    /* the likeliest other class */
+    double right;              /* probability that it is what the label says */
+    double as[CLASS_COUNT];    /* that it behaves like each class; as[label] = right; other media 0 */
+    enum tape_class otherwise; /* the likeliest other class */
 };
 /* What differs inside its label is taken as Student's t with eight degrees of freedom, so that a merely odd tape is not called another class. */
 void label_weigh(enum tape_class label, const struct label_evidence *e, struct label_odds *out);

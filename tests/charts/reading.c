@@ -79,7 +79,8 @@ static void well_formed(const char *svg)
 
 void drawing_holds(const char *svg)
 {
-    static const char *const never[] = {" style=", "<style", "<script", " on", "href", "nan", "inf\"", "url(", "<image", "<foreignObject", NULL};
+    static const char *const never[] = {" style=", "<style", "<script",        " on", "href", "nan", "inf\"",
+                                        "url(",    "<image", "<foreignObject", NULL};
     struct drawn_text text[400];
     well_formed(svg);
     assert_int_equal(drawn_count(svg, "<svg "), 1);

@@ -93,8 +93,10 @@ static void dates(void **state)
     static const struct {
         const char *from, *to;
         size_t letters;
-    } cases[] = {{"2024-10-14T00:00:00Z", "2026-10-24T00:00:00Z", 7}, {"2026-01-03T10:00:00Z", "2026-01-03T11:00:00Z", 10},
-                 {"2026-01-03T10:00:00Z", "2026-03-01T11:00:00Z", 10}, {"1999-12-31T23:00:00Z", "2026-03-01T11:00:00Z", 4},
+    } cases[] = {{"2024-10-14T00:00:00Z", "2026-10-24T00:00:00Z", 7},
+                 {"2026-01-03T10:00:00Z", "2026-01-03T11:00:00Z", 10},
+                 {"2026-01-03T10:00:00Z", "2026-03-01T11:00:00Z", 10},
+                 {"1999-12-31T23:00:00Z", "2026-03-01T11:00:00Z", 4},
                  {"2025-11-30T10:00:00Z", "2026-05-01T11:00:00Z", 7}};
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
         for (double right = 300; right <= 1200; right += 60) {
@@ -121,6 +123,7 @@ static void dates(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(scales), cmocka_unit_test(decimals), cmocka_unit_test(number_labels), cmocka_unit_test(dates)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(scales), cmocka_unit_test(decimals), cmocka_unit_test(number_labels),
+                                       cmocka_unit_test(dates)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -40,7 +40,8 @@ static int make_labels(void **state)
 
 static struct chart_sheet sheet_of(double width)
 {
-    return (struct chart_sheet){"chart", "Results of the club's own deck over two years, a title that does not fit a phone", "Two hundred results", width, NULL};
+    return (struct chart_sheet){"chart", "Results of the club's own deck over two years, a title that does not fit a phone",
+                                "Two hundred results", width, NULL};
 }
 
 static void bars(void **state)
@@ -80,14 +81,16 @@ static void course(void **state)
             struct buffer b;
             int odd = 0, finite = 0;
             for (int i = 0; i < count; i++) {
-                point[i] = (struct chart_point){1700000000000000LL + (int64_t)chance(0, 6e13), rand() % 50 ? chance(-2, 2) : NAN, rand() % 9 == 0};
+                point[i] =
+                    (struct chart_point){1700000000000000LL + (int64_t)chance(0, 6e13), rand() % 50 ? chance(-2, 2) : NAN, rand() % 9 == 0};
                 finite += isfinite(point[i].value);
                 odd += point[i].odd && isfinite(point[i].value);
             }
             for (int i = 0; i < 6; i++)
                 event[i] = (struct chart_event){1700000000000000LL + i * 9000000000000LL, labels[i + 1], i % 3 == 0};
             for (int i = 0; i < 3; i++)
-                level[i] = (struct chart_level){1700000000000000LL + i * 20000000000000LL, 1700000000000000LL + (i + 1) * 20000000000000LL, i - 1.0, i - 1.2, i == 2 ? NAN : i - 0.8};
+                level[i] = (struct chart_level){1700000000000000LL + i * 20000000000000LL, 1700000000000000LL + (i + 1) * 20000000000000LL,
+                                                i - 1.0, i - 1.2, i == 2 ? NAN : i - 0.8};
             const struct chart_course c = {point, count, event, 6, level, 3};
             buffer_init(&b, 1 << 20);
             chart_series(&b, &sheet, "bias, dB", &c);
@@ -111,7 +114,8 @@ static void track(void **state)
         struct buffer b;
         int inside = 0;
         for (int i = 0; i < 150; i++) {
-            miss[i] = (struct chart_miss){1700000000000000LL + (int64_t)i * 400000000000LL, i == 3 ? 40 : chance(-1.5, 1.5), rand() % 10 != 0};
+            miss[i] =
+                (struct chart_miss){1700000000000000LL + (int64_t)i * 400000000000LL, i == 3 ? 40 : chance(-1.5, 1.5), rand() % 10 != 0};
             inside += miss[i].inside;
         }
         buffer_init(&b, 1 << 20);
@@ -137,7 +141,13 @@ static void map(void **state)
             struct drawn_text text[200];
             struct buffer b;
             for (int i = 0; i < count; i++)
-                place[i] = (struct chart_place){i == 3 ? "Asked" : labels[i], i == 7 ? NAN : chance(-1, 1), chance(-1, 1), chance(0, 0.3), i == 8 ? NAN : 0.1, i == 3, rand() % 4 == 0};
+                place[i] = (struct chart_place){i == 3 ? "Asked" : labels[i],
+                                                i == 7 ? NAN : chance(-1, 1),
+                                                chance(-1, 1),
+                                                chance(0, 0.3),
+                                                i == 8 ? NAN : 0.1,
+                                                i == 3,
+                                                rand() % 4 == 0};
             buffer_init(&b, 1 << 20);
             chart_map(&b, &sheet, place, count);
             drawing_holds(b.data);
@@ -159,8 +169,10 @@ static void map(void **state)
 static void key_rows_fit(void **state)
 {
     (void)state;
-    const struct frame_key keys[4] = {{MARK_DISC, PAINT_INK, false, false, "a first entry of the key"}, {MARK_RING, PAINT_INK, false, false, "second"},
-                                      {MARK_CROSS, PAINT_INK, false, false, "a third one that is longer"}, {MARK_DISC, PAINT_INK, true, true, "line"}};
+    const struct frame_key keys[4] = {{MARK_DISC, PAINT_INK, false, false, "a first entry of the key"},
+                                      {MARK_RING, PAINT_INK, false, false, "second"},
+                                      {MARK_CROSS, PAINT_INK, false, false, "a third one that is longer"},
+                                      {MARK_DISC, PAINT_INK, true, true, "line"}};
     assert_true(frame_keys(NULL, keys, 0, 300, 10) == 10);
     assert_true(frame_keys(NULL, keys, 4, 300, 10) > frame_keys(NULL, keys, 4, 1000, 10));
     struct buffer b;

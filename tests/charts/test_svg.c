@@ -17,12 +17,12 @@ static void escaping(void **state)
         {"plain", "plain"},
         {"a<b>&\"c\"", "a&lt;b&gt;&amp;&quot;c&quot;"},
         {"&lt;", "&amp;lt;"},
-        {"\x01\x08\x1b[0m", "[0m"},                              /* controls are no XML characters */
+        {"\x01\x08\x1b[0m", "[0m"}, /* controls are no XML characters */
         {"dr\xC3\xB6ge \xE2\x82\xAC \xF0\x9F\x8E\x9A", "dr\xC3\xB6ge \xE2\x82\xAC \xF0\x9F\x8E\x9A"},
-        {"\xC3", "\xEF\xBF\xBD"},                                 /* cut short */
-        {"\xC0\xAF", "\xEF\xBF\xBD\xEF\xBF\xBD"},                 /* overlong */
+        {"\xC3", "\xEF\xBF\xBD"},                                   /* cut short */
+        {"\xC0\xAF", "\xEF\xBF\xBD\xEF\xBF\xBD"},                   /* overlong */
         {"\xED\xA0\x80x", "\xEF\xBF\xBD\xEF\xBF\xBD\xEF\xBF\xBDx"}, /* half a surrogate pair */
-        {"\xEF\xBF\xBF|", "|"},                                   /* U+FFFF is no XML character */
+        {"\xEF\xBF\xBF|", "|"},                                     /* U+FFFF is no XML character */
     };
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct buffer b;
@@ -37,8 +37,15 @@ static void escaping(void **state)
 static void cutting(void **state)
 {
     (void)state;
-    static const char *const labels[] = {"", "x", "Halvern K-71 of the meeting room", "ÄÖÜ äöü ÄÖÜ äöü ÄÖÜ", "ミネラル録音テープ六十分", "\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9", "iiiiiiiiiiiiiiiii",
-                                         "a name of more than one hundred and twenty eight bytes that goes on and on and on until nobody reads it any more, and then some, and then some more"};
+    static const char *const labels[] = {"",
+                                         "x",
+                                         "Halvern K-71 of the meeting room",
+                                         "ÄÖÜ äöü ÄÖÜ äöü ÄÖÜ",
+                                         "ミネラル録音テープ六十分",
+                                         "\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9",
+                                         "iiiiiiiiiiiiiiiii",
+                                         "a name of more than one hundred and twenty eight bytes that goes on and on and on until nobody "
+                                         "reads it any more, and then some, and then some more"};
     for (size_t i = 0; i < sizeof labels / sizeof *labels; i++)
         for (double width = 10; width < 500; width += 7) {
             char out[128];

@@ -16,7 +16,7 @@
 
 #include <cmocka.h>
 
-#define DECKS 8
+#define DECKS  8
 #define STOCKS 24
 
 struct club {
@@ -252,8 +252,10 @@ static void two_stocks(void **state)
                     memset(x, 0, (size_t)c->fit.q.columns * sizeof *x);
                     double own = combine(c, d, b, 1, x) + combine(c, d, a, -1, x) + class_own(c, d, a, b);
                     double exact = sqrt(variance_of(c, x) + own);
-                    model_apart(c->view, &c->deck[d], &c->stock[a], &c->stock[b], 1700000000000000LL + rows * 3600000000LL, decks, DECKS, &o);
-                    model_apart(c->view, &c->deck[d], &c->stock[b], &c->stock[a], 1700000000000000LL + rows * 3600000000LL, decks, DECKS, &back);
+                    model_apart(c->view, &c->deck[d], &c->stock[a], &c->stock[b], 1700000000000000LL + rows * 3600000000LL, decks, DECKS,
+                                &o);
+                    model_apart(c->view, &c->deck[d], &c->stock[b], &c->stock[a], 1700000000000000LL + rows * 3600000000LL, decks, DECKS,
+                                &back);
                     assert_true(fabs(o.apart[LEVEL] + back.apart[LEVEL]) < 1e-9 && fabs(o.se[LEVEL] - back.se[LEVEL]) < 1e-6);
                     double ratio = o.se[LEVEL] / exact;
                     if (!(ratio > 0.75 && ratio < 1.35)) {
@@ -266,7 +268,8 @@ static void two_stocks(void **state)
                     blind_sum += sqrt(pow(one.se[LEVEL], 2) + pow(two.se[LEVEL], 2)) / exact;
                     n++;
                 }
-        print_message("%d rows: error of a difference %.3f of the exact one; as if independent %.3f; %d of %d far off\n", rows, ratio_sum / n, blind_sum / n, far, n);
+        print_message("%d rows: error of a difference %.3f of the exact one; as if independent %.3f; %d of %d far off\n", rows,
+                      ratio_sum / n, blind_sum / n, far, n);
         assert_true(ratio_sum / n > 0.93 && ratio_sum / n < 1.10);
         assert_true(far * 50 <= n);
         free(x);

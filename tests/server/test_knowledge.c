@@ -19,8 +19,9 @@
 static struct daemon small, demo;
 
 #define DECK                                                                                                                               \
-    "{\"name\":\"Bench one\",\"medium\":\"cassette\",\"heads\":3,"                                                                          \
-    "\"bias_dial\":{\"unit\":\"mark\",\"low\":-5,\"high\":5,\"step\":0.5,\"zero\":0,\"plus\":\"more\",\"scale\":\"db\",\"db_per_unit\":0.5}," \
+    "{\"name\":\"Bench one\",\"medium\":\"cassette\",\"heads\":3,"                                                                         \
+    "\"bias_dial\":{\"unit\":\"mark\",\"low\":-5,\"high\":5,\"step\":0.5,\"zero\":0,\"plus\":\"more\",\"scale\":\"db\",\"db_per_unit\":0." \
+    "5},"                                                                                                                                  \
     "\"level_dial\":{\"unit\":\"mark\",\"low\":-5,\"high\":5,\"step\":0.5,\"scale\":\"db\",\"db_per_unit\":0.5}}"
 
 static json_t *get(const struct daemon *d, const char *path)
@@ -145,11 +146,17 @@ static void nothing_logged(void **state)
     j = get(&small, "/api/decks/bench-one/sheet?logged=1");
     assert_int_equal(size(j, "rows"), 0);
     json_decref(j);
-    static const char *const also[] = {"/api/decks/bench-one/statistics", "/api/stocks/amber/sheet", "/api/stocks/amber/alike", "/api/stocks/spool/statistics", NULL};
+    static const char *const also[] = {"/api/decks/bench-one/statistics", "/api/stocks/amber/sheet", "/api/stocks/amber/alike",
+                                       "/api/stocks/spool/statistics", NULL};
     for (int i = 0; also[i]; i++)
         json_decref(get(&small, also[i]));
-    static const char *const drawings[] = {"/charts/stocks/amber.svg", "/charts/stocks/amber.svg?kind=time", "/charts/stocks/amber.svg?kind=alike", "/charts/decks/bench-one.svg",
-                                           "/charts/decks/bench-one.svg?kind=classes&response=level", "/charts/decks/bench-one.svg?kind=services&width=300", NULL};
+    static const char *const drawings[] = {"/charts/stocks/amber.svg",
+                                           "/charts/stocks/amber.svg?kind=time",
+                                           "/charts/stocks/amber.svg?kind=alike",
+                                           "/charts/decks/bench-one.svg",
+                                           "/charts/decks/bench-one.svg?kind=classes&response=level",
+                                           "/charts/decks/bench-one.svg?kind=services&width=300",
+                                           NULL};
     for (int i = 0; drawings[i]; i++)
         EXPECT(200, &small, "GET", drawings[i], NULL);
 }
@@ -206,8 +213,9 @@ static void put(unsigned n, const char *stock, const char *tape, double bias, do
     uuid_of(n, id);
     snprintf(path, sizeof path, "/api/calibrations/%s", id);
     snprintf(body, sizeof body,
-             "{\"deck\":\"bench-one\",\"stock\":\"%s\",%s%s%s\"made_at\":\"2026-03-%02uT19:00:00+01:00\",\"bias\":%g,\"level\":%g,\"low_db\":0,\"high_db\":0%s}", stock,
-             tape ? "\"tape\":\"" : "", tape ? tape : "", tape ? "\"," : "", n, bias, level, more);
+             "{\"deck\":\"bench-one\",\"stock\":\"%s\",%s%s%s\"made_at\":\"2026-03-%02uT19:00:00+01:00\",\"bias\":%g,\"level\":%g,\"low_"
+             "db\":0,\"high_db\":0%s}",
+             stock, tape ? "\"tape\":\"" : "", tape ? tape : "", tape ? "\"," : "", n, bias, level, more);
     EXPECT(201, &small, "PUT", path, body);
 }
 
@@ -410,7 +418,7 @@ static void the_inside_preset(void **state)
     }
     assert_int_equal(number(j, "bias.inside"), inside);
     assert_int_equal(size(j, "left_out"), 4 - inside);
-    assert_true(inside >= 3); /* the one that is not what it says lies far out */
+    assert_true(inside >= 3);                     /* the one that is not what it says lies far out */
     json_array_foreach(at(j, "left_out"), i, one) /* needs less bias than the dial gives: duller at its end */
         assert_true(number(one, "bias_short_db") * number(one, "high_db") > 0);
     assert_true(number(j, "bias.at_centre_high_db") * shift <= 0);
@@ -420,9 +428,14 @@ static void the_inside_preset(void **state)
 static void drawings(void **state)
 {
     (void)state;
-    static const char *const paths[] = {"/charts/decks/attic-k71.svg", "/charts/decks/attic-k71.svg?response=level&width=300", "/charts/decks/club-bench.svg?kind=services",
-                                        "/charts/decks/club-bench.svg?kind=classes", "/charts/stocks/ostrel-f-90.svg", "/charts/stocks/ostrel-f-90.svg?kind=time&width=1200",
-                                        "/charts/stocks/ostrel-f-90.svg?kind=alike&deck=club-bench", NULL};
+    static const char *const paths[] = {"/charts/decks/attic-k71.svg",
+                                        "/charts/decks/attic-k71.svg?response=level&width=300",
+                                        "/charts/decks/club-bench.svg?kind=services",
+                                        "/charts/decks/club-bench.svg?kind=classes",
+                                        "/charts/stocks/ostrel-f-90.svg",
+                                        "/charts/stocks/ostrel-f-90.svg?kind=time&width=1200",
+                                        "/charts/stocks/ostrel-f-90.svg?kind=alike&deck=club-bench",
+                                        NULL};
     for (int i = 0; paths[i]; i++) {
         struct answer a = ask(&demo, "GET", paths[i], NULL, NULL);
         char header[160], path[160], command[400];
@@ -442,7 +455,8 @@ static void drawings(void **state)
         assert_int_equal(a.status, 304);
         answer_free(&a);
     }
-    struct answer wide = ask(&demo, "GET", "/charts/decks/attic-k71.svg", NULL, NULL), narrow = ask(&demo, "GET", "/charts/decks/attic-k71.svg?width=300", NULL, NULL);
+    struct answer wide = ask(&demo, "GET", "/charts/decks/attic-k71.svg", NULL, NULL),
+                  narrow = ask(&demo, "GET", "/charts/decks/attic-k71.svg?width=300", NULL, NULL);
     assert_string_not_equal(wide.etag, narrow.etag);
     assert_non_null(strstr(wide.body, "dB</text>"));
     answer_free(&wide);
@@ -451,9 +465,14 @@ static void drawings(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest by_two[] = {cmocka_unit_test(nothing_logged), cmocka_unit_test(refusals), cmocka_unit_test(by_hand), cmocka_unit_test(sheet_is_suggestion)};
-    const struct CMUnitTest of_demo[] = {cmocka_unit_test(the_deck_that_jumps),    cmocka_unit_test(a_service_before_and_after), cmocka_unit_test(the_stock_that_is_not_what_it_says),
-                                         cmocka_unit_test(alike_agrees),           cmocka_unit_test(the_inside_preset),          cmocka_unit_test(drawings)};
+    const struct CMUnitTest by_two[] = {cmocka_unit_test(nothing_logged), cmocka_unit_test(refusals), cmocka_unit_test(by_hand),
+                                        cmocka_unit_test(sheet_is_suggestion)};
+    const struct CMUnitTest of_demo[] = {cmocka_unit_test(the_deck_that_jumps),
+                                         cmocka_unit_test(a_service_before_and_after),
+                                         cmocka_unit_test(the_stock_that_is_not_what_it_says),
+                                         cmocka_unit_test(alike_agrees),
+                                         cmocka_unit_test(the_inside_preset),
+                                         cmocka_unit_test(drawings)};
     int failed = cmocka_run_group_tests(by_two, start_small, stop_small);
     return cmocka_run_group_tests(of_demo, start_demo, stop_demo) + failed;
 }

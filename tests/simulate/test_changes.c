@@ -17,10 +17,10 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DECKS 8
-#define STOCKS 40
+#define DECKS   8
+#define STOCKS  40
 #define FROM_US (1672531200LL * 1000000)
-#define TO_US (1735689600LL * 1000000) /* two years */
+#define TO_US   (1735689600LL * 1000000) /* two years */
 #define JUMP_DB 0.9
 #define RESULTS 110 /* of each deck that are looked at */
 #define SIGNALS 16
@@ -47,7 +47,8 @@ static struct club *make_club(uint64_t seed, double jump_db)
         c->decks[i].wear_db *= 0.3;
     }
     if (jump_db != 0)
-        c->decks[0].change[c->decks[0].change_count++] = (struct bench_change){.at_us = FROM_US + (TO_US - FROM_US) / 2, .bias_db = jump_db};
+        c->decks[0].change[c->decks[0].change_count++] =
+            (struct bench_change){.at_us = FROM_US + (TO_US - FROM_US) / 2, .bias_db = jump_db};
     return c;
 }
 
@@ -84,7 +85,8 @@ static void drop_scene(struct scene *s)
 }
 
 /* The signals of one deck from at most `most` of its results. `first_after`: index of the first used result made after `at_us`, −1 = none. */
-static int signals_of(const struct scene *s, int deck, int most, int64_t at_us, struct course_signal *signals, int *first_after, int *results)
+static int signals_of(const struct scene *s, int deck, int most, int64_t at_us, struct course_signal *signals, int *first_after,
+                      int *results)
 {
     struct course_result *list = calloc((size_t)s->n + 1, sizeof *list);
     struct outlook_row *row = calloc((size_t)s->n + 1, sizeof *row);
@@ -148,13 +150,14 @@ static void jumps_and_quiet(void **state)
                 found++;
                 dated += abs(signal[best].at.since - after) <= 8;
                 sized += fabs(signal[best].at.size_db + JUMP_DB) <= 0.4; /* more bias from the preset is less on the dial */
-                print_message("seed %d: since %+d results, size %.2f ± %.2f, of %d results, %d after\n", (int)seed, signal[best].at.since - after,
-                              signal[best].at.size_db, signal[best].at.size_se_db, results, results - after);
+                print_message("seed %d: since %+d results, size %.2f ± %.2f, of %d results, %d after\n", (int)seed,
+                              signal[best].at.since - after, signal[best].at.size_db, signal[best].at.size_se_db, results, results - after);
             } else {
                 of++;
                 here += n > 0;
                 for (int i = 0; i < n; i++)
-                    print_message("seed %d deck %d: %s %.2f ± %.2f at %d of %d\n", (int)seed, d, signal[i].response == BIAS ? "bias" : "level", signal[i].at.size_db, signal[i].at.size_se_db,
+                    print_message("seed %d deck %d: %s %.2f ± %.2f at %d of %d\n", (int)seed, d,
+                                  signal[i].response == BIAS ? "bias" : "level", signal[i].at.size_db, signal[i].at.size_se_db,
                                   signal[i].at.since, results);
             }
         }
@@ -163,7 +166,8 @@ static void jumps_and_quiet(void **state)
         crowded += here > 2;
         drop_scene(&s);
     }
-    print_message("%d jumps: %d noticed, %d with their date to eight results, %d with their size to 0.4 dB; %d of %d quiet decks gave a signal, more than two in %d clubs\n",
+    print_message("%d jumps: %d noticed, %d with their date to eight results, %d with their size to 0.4 dB; %d of %d quiet decks gave a "
+                  "signal, more than two in %d clubs\n",
                   jumps, found, dated, sized, alarms, quiet, crowded);
     assert_true(jumps >= 6 && quiet >= 30);
     assert_true(found == jumps && dated * 10 >= jumps * 9 && sized * 10 >= jumps * 9);

@@ -12,7 +12,10 @@
 
 #include <math.h>
 
-#define NEED(x, half) {.need = (x), .low = (x) - (half), .high = (x) + (half)}
+#define NEED(x, half)                                                                                                                      \
+    {                                                                                                                                      \
+        .need = (x), .low = (x) - (half), .high = (x) + (half)                                                                             \
+    }
 
 static void by_hand(void **state)
 {

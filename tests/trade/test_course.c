@@ -13,11 +13,11 @@
 #include <math.h>
 #include <string.h>
 
-#define ROWS 120
-#define STOCKS 12
-#define TAPES 40
+#define ROWS    120
+#define STOCKS  12
+#define TAPES   40
 #define TAPE_SD 0.2
-#define SIGMA 0.3
+#define SIGMA   0.3
 
 struct scene {
     struct course_row rows[ROWS];
@@ -40,10 +40,14 @@ static void make(struct scene *s, uint64_t seed, double jump, double misentries)
         tape[k] = TAPE_SD * dice_normal(&dice);
     for (int i = 0; i < ROWS; i++) {
         bool after = i >= ROWS / 2;
-        int stock = (int)(6 * dice_uniform(&dice)) + (after && dice_uniform(&dice) < 0.6 ? 6 : 0), named = dice_uniform(&dice) < 0.7 ? (int)(TAPES * dice_uniform(&dice)) : -1;
+        int stock = (int)(6 * dice_uniform(&dice)) + (after && dice_uniform(&dice) < 0.6 ? 6 : 0),
+            named = dice_uniform(&dice) < 0.7 ? (int)(TAPES * dice_uniform(&dice)) : -1;
         s->truth[i] = after ? jump : 0;
-        s->rows[i] = (struct course_row){.y = s->truth[i] + s->stock[stock] + (named >= 0 ? tape[named] : TAPE_SD * dice_normal(&dice)) + SIGMA * dice_normal(&dice),
-                                         .variance = SIGMA * SIGMA, .stock = stock, .tape = named};
+        s->rows[i] = (struct course_row){.y = s->truth[i] + s->stock[stock] + (named >= 0 ? tape[named] : TAPE_SD * dice_normal(&dice)) +
+                                              SIGMA * dice_normal(&dice),
+                                         .variance = SIGMA * SIGMA,
+                                         .stock = stock,
+                                         .tape = named};
         if (dice_uniform(&dice) < misentries)
             s->rows[i].y += 4 * dice_normal(&dice);
     }
@@ -162,7 +166,8 @@ static void one_row(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(no_step_improves), cmocka_unit_test(a_jump_stays_with_the_deck), cmocka_unit_test(stretches),
-                                       cmocka_unit_test(shifting_all_shifts_the_residuals), cmocka_unit_test(one_row)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(no_step_improves), cmocka_unit_test(a_jump_stays_with_the_deck),
+                                       cmocka_unit_test(stretches), cmocka_unit_test(shifting_all_shifts_the_residuals),
+                                       cmocka_unit_test(one_row)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -38,7 +38,8 @@ static void sums_and_media(void **state)
     struct dice dice = {11};
     for (int i = 0; i < 500; i++) {
         enum tape_class c = (enum tape_class)(i % CLASS_COUNT);
-        struct label_odds o = weigh(c, 8 * dice_normal(&dice), 3 * dice_normal(&dice), 0.05 + dice_uniform(&dice), 0.1 + dice_uniform(&dice));
+        struct label_odds o =
+            weigh(c, 8 * dice_normal(&dice), 3 * dice_normal(&dice), 0.05 + dice_uniform(&dice), 0.1 + dice_uniform(&dice));
         double sum = 0;
         for (int k = 0; k < CLASS_COUNT; k++) {
             assert_true(o.as[k] >= 0);
@@ -82,9 +83,13 @@ static void calibrated(void **state)
     double claimed = 0;
     for (int i = 0; i < n; i++) {
         bool is_wrong = dice_uniform(&dice) < LABEL_WRONG;
-        enum tape_class inside = is_wrong ? (dice_uniform(&dice) < 1.0 / 3 ? CLASS_TYPE_1 : dice_uniform(&dice) < 0.5 ? CLASS_TYPE_3 : CLASS_TYPE_4) : CLASS_TYPE_2;
+        enum tape_class inside = is_wrong ? (dice_uniform(&dice) < 1.0 / 3 ? CLASS_TYPE_1
+                                             : dice_uniform(&dice) < 0.5   ? CLASS_TYPE_3
+                                                                           : CLASS_TYPE_4)
+                                          : CLASS_TYPE_2;
         double se = 0.15 + 0.3 * dice_uniform(&dice);
-        double bias = label_need_db(inside) - label_need_db(CLASS_TYPE_2) + 0.7 * dice_normal(&dice) + se * dice_normal(&dice) + (is_wrong ? LABEL_NEED_SD_DB * dice_normal(&dice) : 0);
+        double bias = label_need_db(inside) - label_need_db(CLASS_TYPE_2) + 0.7 * dice_normal(&dice) + se * dice_normal(&dice) +
+                      (is_wrong ? LABEL_NEED_SD_DB * dice_normal(&dice) : 0);
         double level = 0.7 * dice_normal(&dice) + se * dice_normal(&dice) + (is_wrong ? LABEL_LEVEL_SD_DB * dice_normal(&dice) : 0);
         struct label_odds o = weigh(CLASS_TYPE_2, bias, level, se, 0.7);
         wrong += is_wrong;
@@ -96,9 +101,9 @@ static void calibrated(void **state)
             false_calls += !is_wrong;
         }
     }
-    assert_true(caught > 0.6 * wrong);            /* Type III lies next door and cannot be told */
+    assert_true(caught > 0.6 * wrong); /* Type III lies next door and cannot be told */
     assert_true(false_calls < 0.01 * (n - wrong));
-    assert_true(truly >= 0.95 * claimed);         /* heavy tails err on the side of the label */
+    assert_true(truly >= 0.95 * claimed); /* heavy tails err on the side of the label */
 }
 
 /* ---- how alike groups are ---- */
@@ -137,7 +142,7 @@ static void spread_of_groups(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(needs_rise_as_the_trade_has_it), cmocka_unit_test(sums_and_media), cmocka_unit_test(where_it_lies),
-                                       cmocka_unit_test(calibrated), cmocka_unit_test(spread_of_groups)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(needs_rise_as_the_trade_has_it), cmocka_unit_test(sums_and_media),
+                                       cmocka_unit_test(where_it_lies), cmocka_unit_test(calibrated), cmocka_unit_test(spread_of_groups)};
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
