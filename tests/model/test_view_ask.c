@@ -161,8 +161,8 @@ static const struct {
     const char *what;
     double tolerance;
 } way[WAYS] = {
-    {"plain", 1e-5},        {"a season later", 0.25},           {"three times recorded over", 0.45}, {"near the end of the side", 0.25},
-    {"a tape named", 0.15}, {"a stock nobody has logged", 0.06}};
+    {"plain", 1e-5},        {"a season later", 0.05},          {"three times recorded over", 0.45}, {"near the end of the side", 0.1},
+    {"a tape named", 0.15}, {"a stock nobody has logged", 0.4}};
 
 static void test_against_the_dense_inverse(void **state)
 {
@@ -184,7 +184,7 @@ static void test_against_the_dense_inverse(void **state)
                     model_ask(c.view, &q, &a);
                     assert_true(a.on_deck > 0);
                     outside += w == PLAIN && a.pair == 0;
-                    check(&c, &q, &mean, &se[w == PLAIN && !a.of_stock ? UNLOGGED : w]);
+                    check(&c, &q, &mean, &se[a.of_stock ? w : UNLOGGED]);
                 }
         assert_true(outside > 50);               /* pairs that never met */
         assert_true(mean < 14 * 0.00005 + 1e-9); /* parts are rounded to 0.0001 dB */
