@@ -141,8 +141,7 @@ test('a note for the cassette box is sentences', async () => {
 });
 
 test('from a tape to the bench: the choice goes along', async () => {
-    // Without the worker that keeps pages for bad days: the driver's own watching of it breaks a second page in one context.
-    const page = await open('stock.html?stock=ostrel-k-60', '#found .next', { ...desk, serviceWorkers: 'block' });
+    const page = await open('stock.html?stock=ostrel-k-60', '#found .next');
     await page.click('#found .next a:text("Where to start with it")');
     await page.waitForSelector('#s-stock option[value="ostrel-k-60"]', { state: 'attached' });
     assert.equal(await page.inputValue('#s-stock'), 'ostrel-k-60');
