@@ -64,11 +64,12 @@ static bool find_case(struct page *p, const struct request *q, struct fault *f)
     return true;
 }
 
-/* Since the last change that was noticed; else the newest dozen of the present era. */
+/* Since the last change that was noticed; else the newest dozen of the present era, but not more than its newer half: the rest says where the deck stood. */
 static void find_recent(struct page *p)
 {
     const struct deck_course *c = &p->course;
     int64_t until = p->at >= 0 ? c->results.rows[p->at].made_at_us : INT64_MAX, era = INT64_MIN;
+    int of_era = 0;
     p->recent_us = INT64_MAX;
     for (int i = 0; i < c->signal_count; i++) {
         int64_t since = c->results.rows[c->signals[i].at.since].made_at_us;
@@ -82,7 +83,10 @@ static void find_recent(struct page *p)
             era = c->services[i].made_at_us;
     if (p->noticed && p->recent_us < era) /* put right since */
         p->noticed = false;
-    for (int i = c->results.count - 1, seen = 0; !p->noticed && i >= 0 && seen < RECENT; i--) {
+    for (int i = 0; i < c->results.count; i++)
+        of_era += !c->results.rows[i].left_out && c->results.rows[i].made_at_us <= until && c->results.rows[i].made_at_us >= era;
+    int most = of_era / 2 < 1 ? 1 : of_era / 2 < RECENT ? of_era / 2 : RECENT;
+    for (int i = c->results.count - 1, seen = 0; !p->noticed && i >= 0 && seen < most; i--) {
         const struct result *row = &c->results.rows[i];
         if (row->left_out || row->made_at_us > until || row->made_at_us < era)
             continue;

@@ -255,7 +255,7 @@ static void by_hand(void **state)
 }
 
 /* The sheet says what the suggestion says, in the order asked for. */
-static void sheet_is_suggestion(void **state)
+static void sheet_is_suggestion(void **state) /* before there are more stocks */
 {
     (void)state;
     json_t *sheet = get(&small, "/api/decks/bench-one/sheet?sort=name");
@@ -271,6 +271,61 @@ static void sheet_is_suggestion(void **state)
     json_t *first = json_array_get(at(sheet, "rows"), 0), *second = json_array_get(at(sheet, "rows"), 1);
     assert_true(number(first, "bias.db") <= number(second, "bias.db"));
     json_decref(sheet);
+}
+
+/* ---- tape or deck ---- */
+
+static unsigned rows = 100;
+
+static void log_row(char id[37], int deck, int stock, const char *tape, double bias_db)
+{
+    char path[80], body[500];
+    uuid_of(++rows, id);
+    snprintf(path, sizeof path, "/api/calibrations/%s", id);
+    snprintf(body, sizeof body,
+             "{\"deck\":\"d%d\",\"stock\":\"s%d\",\"tape\":\"%s\",\"made_at\":\"2026-04-%02uT%02u:00:00Z\",\"bias\":%.1f,\"level\":0,\"low_"
+             "db\":0,\"high_db\":0}",
+             deck, stock, tape, 1 + (rows - 100) / 20, 1 + (rows - 100) % 20, round(bias_db / 0.5 * 2) / 2);
+    EXPECT(201, &small, "PUT", path, body);
+}
+
+/* Four decks and four stocks that agree; then one cassette that wants 1.5 dB less wherever it is played, and one as far off that was played on one deck only. */
+static void tape_or_deck(void **state)
+{
+    (void)state;
+    static const double deck[4] = {0, 0.5, -0.5, 0.25}, stock[4] = {0, 0.5, -0.5, 1};
+    char id[37], bad[37], lone[37], path[140], tape[20];
+    for (int d = 0; d < 4; d++) {
+        snprintf(path, sizeof path, "/api/decks/d%d", d);
+        EXPECT(201, &small, "PUT", path, DECK);
+        snprintf(path, sizeof path, "/api/stocks/s%d", d);
+        EXPECT(201, &small, "PUT", path, "{\"name\":\"Plain\",\"class\":\"type-1\"}");
+    }
+    for (int round = 0; round < 3; round++)
+        for (int d = 0; d < 4; d++)
+            for (int k = 0; k < 4; k++) {
+                snprintf(tape, sizeof tape, "%d-%d", k, round);
+                log_row(id, d, k, tape, deck[d] + stock[k] + (round - 1) * 0.25 * ((d + k) % 2 ? 1 : -1));
+            }
+    for (int d = 1; d < 4; d++)
+        log_row(id, d, 0, "bad", deck[d] - 1.5);
+    log_row(bad, 0, 0, "bad", -1.5);
+    log_row(lone, 0, 1, "lone", 0.5 - 1.5);
+    wait_for_all(&small, rows - 100);
+    snprintf(path, sizeof path, "/api/decks/d0/hints?calibration=%s", bad);
+    json_t *h = get(&small, path);
+    assert_string_equal(text(h, "verdict"), "tape");
+    assert_string_equal(text(h, "scope"), "this tape");
+    assert_true(fabs(number(h, "size_db.bias") + 1.5) < 0.5);
+    json_t *first = json_array_get(at(h, "hints"), 0);
+    assert_string_equal(text(first, "code"), "only-this-tape");
+    assert_int_equal(size(first, "rests_on"), 4);
+    json_decref(h);
+    snprintf(path, sizeof path, "/api/decks/d0/hints?calibration=%s", lone);
+    h = get(&small, path);
+    assert_string_not_equal(text(h, "verdict"), "tape"); /* played on this deck only: nobody can know */
+    assert_string_not_equal(text(h, "verdict"), "deck");
+    json_decref(h);
 }
 
 /* ---- the demo ---- */
@@ -466,7 +521,7 @@ static void drawings(void **state)
 int main(void)
 {
     const struct CMUnitTest by_two[] = {cmocka_unit_test(nothing_logged), cmocka_unit_test(refusals), cmocka_unit_test(by_hand),
-                                        cmocka_unit_test(sheet_is_suggestion)};
+                                        cmocka_unit_test(sheet_is_suggestion), cmocka_unit_test(tape_or_deck)};
     const struct CMUnitTest of_demo[] = {cmocka_unit_test(the_deck_that_jumps),
                                          cmocka_unit_test(a_service_before_and_after),
                                          cmocka_unit_test(the_stock_that_is_not_what_it_says),
