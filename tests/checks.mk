@@ -20,9 +20,17 @@ BENCH_OBJ := $(call objs,tests/bench/bench.c tests/bench/load.c tests/server/dae
 $(BUILD)/bench: $(BENCH_OBJ) $(call LIB,$(BELOW_server)) $(EMBED)
 	$(call say,LINK,$@)
 	$(Q)$(CC) $(ALL_LDFLAGS) -o $@ $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(LIBS) $(TEST_LIBS)
+$(BUILD)/fit_bench: $(call objs,tests/bench/fit_bench.c) $(call LIB,wire model trade ground)
+	$(call say,LINK,$@)
+	$(Q)$(CC) $(ALL_LDFLAGS) -o $@ $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(LIBS)
 BENCH_ROWS ?= 4000 100000
-bench: deps-check ## speed and accuracy as ratios in one run (BENCH_ROWS="4000 100000")
+bench-fit: ## the estimator's speed, beside the reference package and alone
+	$(call install_missing,r-base-core r-cran-lme4)
+	$(Q)$(MAKE) --no-print-directory $(BUILD)/fit_bench $(BUILD)/make_club $(BUILD)/biasbook
+	$(Q)tests/bench/fit_bench.sh $(BUILD)/biasbook
+	$(Q)$(BUILD)/fit_bench $(BUILD)/make_club $(BENCH_ROWS)
+bench: deps-check bench-fit ## speed and accuracy as ratios in one run (BENCH_ROWS="4000 100000")
 	$(Q)$(MAKE) --no-print-directory $(BUILD)/bench $(BUILD)/make_club
 	$(Q)$(BUILD)/bench $(BUILD)/make_club $(BENCH_ROWS)
 
-.PHONY: check check-steps bench
+.PHONY: check check-steps bench bench-fit
