@@ -161,7 +161,7 @@ static bool read_filter(struct house *house, struct exchange *x, struct calibrat
     if (after && *after) {
         char *end;
         long long seq = strtoll(after, &end, 10);
-        if (*end || seq < 1 || strlen(after) > 18)
+        if (*end || seq < 1 || strlen(after) > 18 || *after < '0' || *after > '9')
             fine = fault_add(f, FAULT_MALFORMED, "after", "not-a-cursor", "take 'after' from the Link of the page before");
         filter->after_seq = seq;
     }

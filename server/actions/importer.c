@@ -391,9 +391,10 @@ static bool whole_ndjson_line(struct importer *i, const char *text, size_t n, st
 {
     bool ends = true;
     i->line_number++;
+    size_t mark = i->line_number == 1 && n >= 3 && !memcmp(text, "\xEF\xBB\xBF", 3) ? 3 : 0; /* some editors put a byte order mark before UTF-8 */
     size_t length = n && text[n - 1] == '\r' ? n - 1 : n;
     bool blank = true;
-    for (size_t k = 0; k < length && blank; k++)
+    for (size_t k = mark; k < length && blank; k++)
         blank = text[k] == ' ' || text[k] == '\t';
     if (i->partial.too_large) {
         struct fault why = {0};
@@ -401,7 +402,7 @@ static bool whole_ndjson_line(struct importer *i, const char *text, size_t n, st
         i->rows_seen++;
         refuse(i, i->line_number, &why);
     } else if (!blank) {
-        ends = one_line(i, text, length, f);
+        ends = one_line(i, text + mark, length - mark, f);
     }
     sum_add(&i->sum, text, n);
     sum_add(&i->sum, "\n", 1);

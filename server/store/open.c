@@ -98,7 +98,7 @@ bool store_open_to_read(struct connection *c, const char *path, bool *immutable,
 }
 
 /* The writing connection: identified, checked, migrated, in WAL. */
-static bool open_writer(struct store *s, const struct embedded *steps, struct fault *f)
+static bool open_writer(struct store *s, const struct store_options *o, const struct embedded *steps, struct fault *f)
 {
     bool fresh;
     struct connection *c = &s->writer;
@@ -106,6 +106,8 @@ static bool open_writer(struct store *s, const struct embedded *steps, struct fa
         return false;
     if (sqlite3_db_readonly(c->db, "main") != 0)
         return fault_add(f, FAULT_STORE, "db", "read-only", "%s may not be written by this user", s->path);
+    if (fresh && !o->create && !o->must_be_new) /* a club that lost its bytes must not be taken for a new one */
+        return fault_add(f, FAULT_STORE, "db", "not-a-club", "%s is empty; restore a backup, or make a club with biasbook init", s->path);
     if (!fresh && !store_quick_check(c, f))
         return false;
     char settings[200];
@@ -223,7 +225,7 @@ struct store *store_open_with(const struct store_options *o, const struct embedd
     s->version = store_newest(steps);
     bool ok = make_file(o, &made, &own);
     if (ok)
-        ok = o->no_writer ? open_reader_only(s, &own) : open_writer(s, steps, &own);
+        ok = o->no_writer ? open_reader_only(s, &own) : open_writer(s, o, steps, &own);
     ok = ok && read_figures(s, &own);
     ok = ok && (o->no_writer || writer_start(s, &own));
     if (ok)

@@ -48,7 +48,7 @@ static const char *plain(double value)
     if (fabs(value - nearbyint(value)) < 1e-9 && fabs(value) < 1e15)
         snprintf(out, sizeof ring[0], "%lld", (long long)nearbyint(value));
     else
-        snprintf(out, sizeof ring[0], "%g", value);
+        snprintf(out, sizeof ring[0], "%.9g", value); /* 6.0000001 is told apart from the end it is beyond */
     return out;
 }
 
