@@ -3,6 +3,7 @@
 SAN_BUILD   := build/san
 CLANG_BUILD := build/clang
 include $(wildcard seed-data/seed.mk)
+include $(wildcard tests/fuzz/fuzz.mk)
 
 check: deps-check ## install what the tests need, run them all
 	$(Q)$(MAKE) --no-print-directory check-steps
