@@ -296,7 +296,8 @@ static double part_of(const struct fact_deck *d, const struct fact_stock *s, con
 
 bool facts_put_row(struct facts *x, const struct calibration *c, const struct stamp *stamp, int *number)
 {
-    int deck = facts_deck(x, c->deck), stock = facts_stock(x, c->stock);
+    int deck = facts_deck(x, c->deck), stock = facts_stock(x, c->stock), unasked;
+    number = number ? number : &unasked;
     *number = -1;
     if (deck < 0 || stock < 0)
         return true;
