@@ -26,8 +26,9 @@ SANFLAGS := $(if $(SAN),-fsanitize=$(SAN) -fno-omit-frame-pointer -fno-sanitize-
 PACKAGES := libmicrohttpd sqlite3 jansson nlopt libsodium
 ALL_CFLAGS = -std=c11 -D_GNU_SOURCE -DBIASBOOK_VERSION='"$(VERSION)"' $(OPT) $(WARN) $(SANFLAGS) -fstack-protector-strong -fPIE \
              -Iserver -I/usr/include/suitesparse $(shell pkg-config --cflags $(PACKAGES) 2>/dev/null) $(CFLAGS)
-# OpenBLAS without threads by its own name, whatever the machine's default BLAS is.
-OPENBLAS := $(firstword $(wildcard /usr/lib/*/openblas-serial/libopenblas.so))
+# The OpenBLAS that is built for threads, told to use one (model/factor.c): Debian's serial build keeps its work space without a lock, so that two threads in
+# LAPACK at once spoil each other's numbers.
+OPENBLAS := $(firstword $(wildcard /usr/lib/*/openblas-pthread/libopenblas.so))
 LIBS = $(shell pkg-config --libs $(PACKAGES) 2>/dev/null) -lcholmod -lamd -lcolamd -lcamd -lccolamd -lsuitesparseconfig \
        -llapacke $(OPENBLAS) -lpthread -lm
 ALL_LDFLAGS = $(SANFLAGS) -pie -Wl,-z,relro,-z,now $(LDFLAGS)
@@ -38,7 +39,7 @@ room_src = $(wildcard server/$(1)/*.c)
 objs = $(patsubst %.c,$(BUILD)/%.o,$(1))
 $(foreach r,$(ROOMS),$(eval OBJ_$(r) := $(call objs,$(call room_src,$(r)))))
 LIB = $(patsubst %,$(BUILD)/lib%.a,$(1))
-EMBED := $(patsubst %,$(BUILD)/embedded_%.o,schema static demo)
+EMBED := $(patsubst %,$(BUILD)/embedded_%.o,schema static demo openapi)
 
 all: $(BUILD)/biasbook ## build the daemon (build/biasbook)
 
@@ -71,6 +72,8 @@ $(BUILD)/embedded_static.c: $(STATIC) server/embed.sh | $(BUILD)/flags
 	$(Q)server/embed.sh static $@ $(STATIC)
 $(BUILD)/embedded_demo.c: $(DEMO) server/embed.sh | $(BUILD)/flags
 	$(Q)server/embed.sh demo $@ $(DEMO)
+$(BUILD)/embedded_openapi.c: server/actions/openapi.json server/embed.sh | $(BUILD)/flags
+	$(Q)server/embed.sh openapi $@ $<
 $(BUILD)/embedded_%.o: $(BUILD)/embedded_%.c
 	$(Q)$(CC) $(ALL_CFLAGS) -c -o $@ $<
 
@@ -112,7 +115,7 @@ format: ## clang-format all C sources
 	$(Q)clang-format -i $$(git ls-files 'server/*.[ch]' 'tests/*.[ch]' 'seed-data/*.[ch]')
 
 DEPS_RUN   := gcc make pkg-config libmicrohttpd-dev libsqlite3-dev libjansson-dev libsuitesparse-dev liblapacke-dev \
-              libopenblas-serial-dev libnlopt-dev libsodium-dev
+              libopenblas-pthread-dev libnlopt-dev libsodium-dev
 DEPS_CHECK := libcurl4-openssl-dev libcmocka-dev clang libclang-rt-14-dev clang-format chromium sqlite3 libxml2-utils strace git \
               curl jq python3
 # Node.js and npm may have come from elsewhere than Debian's packages, which then refuse to be installed beside them.

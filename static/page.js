@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // What every page has around its own matter: who one is, the key when the club wants one, and what waits on this device to be sent.
 import { all, find, make, replace, show } from './dom.js';
-import { get } from './api.js';
+import { ask, get } from './api.js';
 import { lasting, remember, remembered } from './kept.js';
 import { age, count } from './numbers.js';
 import { discard, onQueue, sendAll, startQueue, waiting } from './queue.js';
@@ -32,27 +32,30 @@ function notice(name, ...children) {
 
 // ---- who, and the key ----
 
+// A key is traded for a session: a cookie that scripts cannot read, so that the key itself is kept nowhere.
+const signIn = (key) => ask('POST', 'api/session', { body: { key } });
+
 async function whoAmI() {
     const place = find('#who');
     let session;
     try {
+        if (remembered('key')) await signIn(remembered('key')); // from when keys were kept here
         session = await get('api/session');
-    } catch {
-        return replace(place, remembered('key') ? ['key kept on this device ', forgetButton()] : '');
+        remember('key', null);
+    } catch (error) {
+        if (error.status === 401) remember('key', null);
+        return replace(place, '');
     }
     if (session.open) return replace(place, 'open book, no key needed');
-    if (session.member) return replace(place, `${session.member}, ${session.role} `, forgetButton());
-    if (remembered('key')) {
-        askForKey();
-        return replace(place, 'the key kept here is not known ', forgetButton());
-    }
+    if (session.member) return replace(place, make('a', { href: 'members.html' }, session.member), `, ${session.role} `, forgetButton());
     replace(place, make('button', { type: 'button', class: 'plain', click: () => askForKey(true) }, 'enter a key'));
     if (!session.public_read) askForKey();
+    return null;
 }
 
 function forgetButton() {
-    return make('button', { type: 'button', class: 'plain', click: () => {
-        remember('key', null);
+    return make('button', { type: 'button', class: 'plain', click: async () => {
+        await ask('DELETE', 'api/session').catch(() => {});
         whoAmI();
         askForKey();
     } }, 'forget the key');
@@ -61,21 +64,17 @@ function forgetButton() {
 function askForKey(focus = false) {
     if (document.getElementById('notice-key')) return;
     const input = make('input', { id: 'key', type: 'password', autocomplete: 'current-password', autocapitalize: 'none', spellcheck: 'false', 'aria-describedby': 'key-note' });
-    const note = make('p', { id: 'key-note' }, 'A steward makes keys; they begin with bb1_. It is kept in this browser until you press “forget the key”.');
+    const note = make('p', { id: 'key-note' }, 'A steward makes keys; they begin with bb1_. This browser stays signed in for thirty days, or until you press “forget the key”; the key itself is not kept.');
     const panel = notice('key', make('h2', {}, 'This club wants a key'), make('form', { submit: async (event) => {
         event.preventDefault();
         const given = input.value.trim();
-        const before = remembered('key');
         if (!given) return note.replaceChildren('Paste the key a steward gave you.');
-        remember('key', given);
         try {
-            const session = await get('api/session');
-            if (!session.member && !session.open) throw new Error('The club does not know this key. Check that all of it was copied, or ask a steward for a new one.');
+            await signIn(given);
             notice('key');
             dispatchEvent(new CustomEvent('key-given'));
         } catch (error) {
-            remember('key', before);
-            note.textContent = error.message;
+            note.textContent = error.status === 401 ? 'The club does not know this key. Check that all of it was copied, or ask a steward for a new one.' : error.message;
             note.classList.add('wrong');
             input.setAttribute('aria-invalid', 'true');
             input.focus();

@@ -9,10 +9,11 @@
 #include "exchange.h"
 
 /* health.c */
-enum action_result action_livez(struct house *, struct exchange *);   /* inline */
-enum action_result action_readyz(struct house *, struct exchange *);  /* worker: touches the database */
-enum action_result action_metrics(struct house *, struct exchange *); /* worker */
-enum action_result action_openapi(struct house *, struct exchange *); /* inline */
+enum action_result action_livez(struct house *, struct exchange *);        /* inline */
+enum action_result action_readyz(struct house *, struct exchange *);       /* worker: touches the database */
+enum action_result action_metrics(struct house *, struct exchange *);      /* worker */
+enum action_result action_openapi(struct house *, struct exchange *);      /* inline; openapi.c */
+enum action_result action_security_txt(struct house *, struct exchange *); /* inline; security_txt.c */
 /* catalogue.c: classes, decks, stocks */
 enum action_result action_classes(struct house *, struct exchange *);     /* inline */
 enum action_result action_deck_get(struct house *, struct exchange *);    /* inline */
@@ -40,7 +41,7 @@ enum action_result action_track_record(struct house *, struct exchange *); /* wo
 enum action_result action_export(struct house *, struct exchange *); /* worker */
 enum action_result action_import(struct house *, struct exchange *); /* worker */
 /* session.c */
-enum action_result action_session(struct house *, struct exchange *);  /* inline */
+enum action_result action_session(struct house *, struct exchange *); /* inline */
 /* members.c, all on workers: they read or wait for the writer */
 enum action_result action_members(struct house *, struct exchange *);
 enum action_result action_member_put(struct house *, struct exchange *);

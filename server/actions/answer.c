@@ -44,7 +44,8 @@ bool parameter_time(const struct request *q, const char *name, int64_t *us, stru
         return true;
     if (!clock_parse(text, strlen(text), us, NULL))
         return fault_add(f, FAULT_MALFORMED, name, "not-a-time",
-                         "'%.40s' is not a time; write RFC 3339 with an offset, like 2026-03-01T19:00:00Z (a + must be sent as %%2B)", text);
+                         "'%.40s' is not a time; write RFC 3339 with an offset, like 2026-03-01T19:00:00Z (a + must be sent as %%2B)",
+                         text);
     return true;
 }
 
@@ -180,7 +181,8 @@ static void write_receipt(struct exchange *x, const struct write *w)
     }
     buffer_text(b, "{\"id\":");
     json_text(b, id);
-    buffer_format(b, ",\"seq\":%lld,\"revision\":%d,\"outcome\":\"%s\"", (long long)w->stamp.seq, w->stamp.revision, outcome_text(w->outcome));
+    buffer_format(b, ",\"seq\":%lld,\"revision\":%d,\"outcome\":\"%s\"", (long long)w->stamp.seq, w->stamp.revision,
+                  outcome_text(w->outcome));
     if (w->stamp.is_void) {
         buffer_text(b, ",\"void\":{\"reason\":");
         json_text(b, w->stamp.void_reason);

@@ -36,7 +36,8 @@ enum action_result action_calibration_put(struct house *house, struct exchange *
     if (!path_uuid(x, 0, &id, &f) || !wire_read_calibration(x->request.body, x->request.body_length, &id, x->arena, c, &f))
         return answer_fault(x, &f);
     struct view *v = live_take(house->live);
-    bool fine = calibration_complete(c, catalog_deck(v->catalog, c->deck), catalog_stock(v->catalog, c->stock), latest_us(house, &x->request), &f);
+    bool fine =
+        calibration_complete(c, catalog_deck(v->catalog, c->deck), catalog_stock(v->catalog, c->stock), latest_us(house, &x->request), &f);
     view_give(v);
     if (!fine)
         return answer_fault(x, &f);
@@ -169,7 +170,8 @@ static bool read_filter(struct house *house, struct exchange *x, struct calibrat
     if (filter->deck && !catalog_deck(v->catalog, filter->deck))
         fine = fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; /api/decks lists them", filter->deck);
     if (filter->stock && !catalog_stock(v->catalog, filter->stock))
-        fine = fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; /api/stocks lists them", filter->stock);
+        fine =
+            fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; /api/stocks lists them", filter->stock);
     view_give(v);
     return fine;
 }

@@ -35,8 +35,9 @@ enum action_result action_classes(struct house *house, struct exchange *x)
 static enum action_result unknown(struct exchange *x, bool is_deck)
 {
     struct fault f = {0};
-    fault_add(&f, FAULT_UNKNOWN, is_deck ? "deck" : "stock", is_deck ? "unknown-deck" : "unknown-stock", "the club has no %s '%.64s'; %s lists them",
-              is_deck ? "deck" : "stock", x->request.captures[0], is_deck ? "/api/decks" : "/api/stocks");
+    fault_add(&f, FAULT_UNKNOWN, is_deck ? "deck" : "stock", is_deck ? "unknown-deck" : "unknown-stock",
+              "the club has no %s '%.64s'; %s lists them", is_deck ? "deck" : "stock", x->request.captures[0],
+              is_deck ? "/api/decks" : "/api/stocks");
     return answer_fault(x, &f);
 }
 
@@ -154,7 +155,8 @@ static enum action_result list_all(struct house *house, struct exchange *x, bool
         return ACTION_DONE;
     const char *after = request_parameter(&x->request, "after");
     buffer_format(l.body, "{\"%s\":[", name);
-    enum read_result got = decks ? walk_decks(r, after, (int)l.limit + 1, list_deck, &l, &f) : walk_stocks(r, after, (int)l.limit + 1, list_stock, &l, &f);
+    enum read_result got =
+        decks ? walk_decks(r, after, (int)l.limit + 1, list_deck, &l, &f) : walk_stocks(r, after, (int)l.limit + 1, list_stock, &l, &f);
     reader_give(r);
     if (got == READ_FAILED)
         return answer_fault(x, &f);

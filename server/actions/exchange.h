@@ -41,43 +41,43 @@ struct request {
     const char *content_type; /* media type alone, lower case; "" when none */
     const char *body;         /* NUL-terminated, body_length bytes; NULL when spooled or none */
     size_t body_length;
-    int body_fd;              /* spooled body rewound to its start, else -1; http/ closes it */
-    const char *accept;       /* header as received; "" when none */
+    int body_fd;                          /* spooled body rewound to its start, else -1; http/ closes it */
+    const char *accept;                   /* header as received; "" when none */
     const char *if_match, *if_none_match; /* header values as received; NULL when none */
     struct identity who;
-    bool by_session;          /* `who` is proved by a session's cookie */
-    const char *session;      /* the token in that cookie; "" when there is none. Also of sessions that are over */
-    bool secure;              /* TLS, by this daemon or by a proxy it trusts */
+    bool by_session;     /* `who` is proved by a session's cookie */
+    const char *session; /* the token in that cookie; "" when there is none. Also of sessions that are over */
+    bool secure;         /* TLS, by this daemon or by a proxy it trusts */
     int64_t now_us;
 };
 
 struct reply {
-    int status;                /* 0 = not filled: http/ answers 500 */
-    const char *content_type;  /* static string */
+    int status;               /* 0 = not filled: http/ answers 500 */
+    const char *content_type; /* static string */
     struct buffer body;
-    int file;                  /* fd to send instead of body, -1 = none; http/ closes it */
+    int file; /* fd to send instead of body, -1 = none; http/ closes it */
     int64_t file_size;
-    const void *fixed;         /* constant bytes to send instead of body (embedded assets), not copied */
+    const void *fixed; /* constant bytes to send instead of body (embedded assets), not copied */
     size_t fixed_length;
-    char etag[64];             /* without quotes; "" = none. http/ answers 304 to a matching If-None-Match on GET */
+    char etag[64]; /* without quotes; "" = none. http/ answers 304 to a matching If-None-Match on GET */
     char location[160], link[LIMIT_URL];
-    char cache_control[64];    /* "" = no-store */
-    char set_cookie[200];      /* "" = none */
-    bool wrong_key;            /* the body held a key that is nobody's: http/ counts and logs it like one in the head */
-    char file_name[80];        /* Content-Disposition: attachment; "" = none */
-    int retry_after_s;         /* 0 = none */
+    char cache_control[64]; /* "" = no-store */
+    char set_cookie[200];   /* "" = none */
+    bool wrong_key;         /* the body held a key that is nobody's: http/ counts and logs it like one in the head */
+    char file_name[80];     /* Content-Disposition: attachment; "" = none */
+    int retry_after_s;      /* 0 = none */
 };
 
 struct exchange {
     struct request request;
     struct reply reply;
-    struct arena *arena; /* lives until the reply is sent */
+    struct arena *arena;                /* lives until the reply is sent */
     void (*finish)(struct exchange *x); /* set by http/ */
     void *owner;                        /* http/'s connection */
 };
 
 /* Name of the session's cookie, without TLS and with. */
-#define COOKIE_PLAIN "biasbook"
+#define COOKIE_PLAIN  "biasbook"
 #define COOKIE_SECURE "__Host-biasbook"
 
 enum action_result { ACTION_DONE, ACTION_LATER };

@@ -241,8 +241,9 @@ bool export_club(struct store *s, const struct export_options *options, export_s
         csv_write_header(&e.row);
         ok = send(&e, &e.row, true);
     }
-    ok = ok && walk_decks(r, NULL, 0, deck_line, &e, f) != READ_FAILED && !e.failed && walk_stocks(r, NULL, 0, stock_line, &e, f) != READ_FAILED &&
-         !e.failed && walk_services(r, options->deck, service_line, &e, f) != READ_FAILED && !e.failed &&
+    ok = ok && walk_decks(r, NULL, 0, deck_line, &e, f) != READ_FAILED && !e.failed &&
+         walk_stocks(r, NULL, 0, stock_line, &e, f) != READ_FAILED && !e.failed &&
+         walk_services(r, options->deck, service_line, &e, f) != READ_FAILED && !e.failed &&
          walk_checks(r, options->deck, check_line, &e, f) != READ_FAILED && !e.failed &&
          walk_calibrations(r, &wanted, true, calibration_line, &e, f) != READ_FAILED && !e.failed;
     reader_give(r);

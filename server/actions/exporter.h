@@ -20,9 +20,9 @@ struct export_options {
     /* For another club: the club's own rows name it as their origin, so that they stay known as its rows wherever they go. Without it the lines are those
      * of the club itself, to be taken back by it or to found it anew. */
     bool exchange;
-    enum export_members members;    /* pseudonyms are stable: a keyed hash of club and name, the key stays in the club's file */
-    const char *deck, *stock;       /* only calibrations of these; NULL = all */
-    int64_t since_us;               /* only those made then or later; CLOCK_NONE = all */
+    enum export_members members; /* pseudonyms are stable: a keyed hash of club and name, the key stays in the club's file */
+    const char *deck, *stock;    /* only calibrations of these; NULL = all */
+    int64_t since_us;            /* only those made then or later; CLOCK_NONE = all */
 };
 /* With a selection, decks and stocks are those that the selected calibrations name, with these decks' services and checks. */
 

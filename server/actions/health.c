@@ -71,7 +71,8 @@ enum action_result action_metrics(struct house *house, struct exchange *x)
     figure(b, "fits_total", "counter", "Times variances were estimated.", (double)l.fits);
     figure(b, "fit_last_seconds", "gauge", "Duration of the last estimation.", (double)l.fit_last_us / 1e6);
     if (m.fitted_us != CLOCK_NONE)
-        figure(b, "model_age_seconds", "gauge", "Time since variances were last estimated.", (double)(x->request.now_us - m.fitted_us) / 1e6);
+        figure(b, "model_age_seconds", "gauge", "Time since variances were last estimated.",
+               (double)(x->request.now_us - m.fitted_us) / 1e6);
     figure(b, "uptime_seconds", "gauge", "Time since start.", (double)(x->request.now_us - house->started_us) / 1e6);
     if (house->listener_figures)
         house->listener_figures(house->listener, b);

@@ -147,10 +147,18 @@ struct log_page {
 static void write_words(struct buffer *b, const struct journal_entry *e)
 {
     static const char *const words[][2] = {
-        {"void", "took a calibration out"}, {"unvoid", "let a calibration count again"}, {"correction", "corrected a calibration"},
-        {"deck", "changed a deck"},         {"stock", "changed a stock"},                {"service", "changed a service"},
-        {"check", "changed a check"},       {"member-added", "added a member"},          {"member-changed", "changed a member"},
-        {"key-added", "made a key"},        {"key-revoked", "revoked a key"},            {"key-rotated", "replaced a key by a new one"},
+        {"void", "took a calibration out"},
+        {"unvoid", "let a calibration count again"},
+        {"correction", "corrected a calibration"},
+        {"deck", "changed a deck"},
+        {"stock", "changed a stock"},
+        {"service", "changed a service"},
+        {"check", "changed a check"},
+        {"member-added", "added a member"},
+        {"member-changed", "changed a member"},
+        {"key-added", "made a key"},
+        {"key-revoked", "revoked a key"},
+        {"key-rotated", "replaced a key by a new one"},
         {"import", "imported rows"},
     };
     struct buffer text;
@@ -159,8 +167,8 @@ static void write_words(struct buffer *b, const struct journal_entry *e)
         if (!strcmp(words[i][0], e->what))
             did = words[i][1];
     buffer_init(&text, 2000);
-    buffer_format(&text, "%s %s%s%s%s%s", *e->who ? e->who : "Somebody", did, *e->subject ? (e->source == 5 ? ": " : ", written by ") : "", e->subject,
-                  *e->detail ? (e->source == 5 ? ", " : ": ") : "", e->detail);
+    buffer_format(&text, "%s %s%s%s%s%s", *e->who ? e->who : "Somebody", did, *e->subject ? (e->source == 5 ? ": " : ", written by ") : "",
+                  e->subject, *e->detail ? (e->source == 5 ? ", " : ": ") : "", e->detail);
     json_member_text(b, "words", text.data ? text.data : "");
     b->failed = b->failed || text.failed;
     buffer_free(&text);
@@ -223,7 +231,8 @@ enum action_result action_journal(struct house *house, struct exchange *x)
     buffer_text(p.b, "]");
     if (p.more) {
         char url[160];
-        snprintf(url, sizeof url, "/api/journal?after=%lld.%d.%lld&limit=%ld", (long long)p.last.at_us, p.last.source, (long long)p.last.number, p.limit);
+        snprintf(url, sizeof url, "/api/journal?after=%lld.%d.%lld&limit=%ld", (long long)p.last.at_us, p.last.source,
+                 (long long)p.last.number, p.limit);
         snprintf(x->reply.link, sizeof x->reply.link, "<%s>; rel=\"next\"", url);
         json_member_text(p.b, "next", url);
     }

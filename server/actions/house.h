@@ -13,6 +13,7 @@ struct house {
     struct store *store;
     struct live *live;
     const char *scratch_dir; /* where large replies are spooled */
+    const char *contact;     /* whom to tell of a weakness, a URI; NULL = not said */
     bool open;               /* no key needed: everyone is a steward */
     bool public_read;
     int64_t started_us;

@@ -37,7 +37,7 @@ struct kind_counts {
 };
 
 struct importer {
-    struct store *store;     /* the club's, or of a dry run a private copy of it */
+    struct store *store; /* the club's, or of a dry run a private copy of it */
     struct store *rehearsal;
     struct import_options options;
     struct csv_reader *csv;
@@ -52,7 +52,7 @@ struct importer {
     long line_number;
     int64_t rows_seen, end_rows;
     struct sum sum;
-    bool holds_named; /* the slice has decks or stocks */
+    bool holds_named;                 /* the slice has decks or stocks */
     bool ended, complete, incomplete; /* this file's end line came; one agreed; a file had none or it differed */
     int64_t latest_us;
     struct import_counts counts;
@@ -267,15 +267,21 @@ static bool is_foreign(const struct importer *i, const struct line *l)
 /* Dial readings mean nothing under another deck's dials: first it has to be said whether these are the same. */
 static bool check_settled(const struct importer *i, const struct line *l, struct fault *f)
 {
-    const char *deck = l->kind == LINE_CALIBRATION ? l->as.calibration.deck : l->kind == LINE_SERVICE ? l->as.service.deck : l->kind == LINE_CHECK ? l->as.check.deck : NULL;
+    const char *deck = l->kind == LINE_CALIBRATION ? l->as.calibration.deck
+                       : l->kind == LINE_SERVICE   ? l->as.service.deck
+                       : l->kind == LINE_CHECK     ? l->as.check.deck
+                                                   : NULL;
     if (!is_foreign(i, l) || !deck)
         return true;
     if (slugs_have(&i->open_decks, deck))
         return fault_add(f, FAULT_CONFLICT, "deck", "not-settled",
-                         "whether deck '%.64s' is the one we have under this id is not settled: say on_conflict keep (ours) or take (theirs), or change the id in the file", deck);
+                         "whether deck '%.64s' is the one we have under this id is not settled: say on_conflict keep (ours) or take "
+                         "(theirs), or change the id in the file",
+                         deck);
     if (l->kind == LINE_CALIBRATION && slugs_have(&i->open_stocks, l->as.calibration.stock))
         return fault_add(f, FAULT_CONFLICT, "stock", "not-settled",
-                         "whether stock '%.64s' is the one we have under this id is not settled: say on_conflict keep (ours) or take (theirs), or change the id in the file",
+                         "whether stock '%.64s' is the one we have under this id is not settled: say on_conflict keep (ours) or take "
+                         "(theirs), or change the id in the file",
                          l->as.calibration.stock);
     return true;
 }
@@ -287,8 +293,8 @@ static bool check_line(struct importer *i, struct line *l, struct fault *f)
     case LINE_STOCK: return check_stock(&l->as.stock, f);
     case LINE_CALIBRATION: {
         struct calibration *c = &l->as.calibration;
-        return calibration_complete(c, import_names_deck(i->names, i->store, c->deck, f), import_names_stock(i->names, i->store, c->stock, f),
-                                    i->latest_us, f);
+        return calibration_complete(c, import_names_deck(i->names, i->store, c->deck, f),
+                                    import_names_stock(i->names, i->store, c->stock, f), i->latest_us, f);
     }
     case LINE_SERVICE: return check_service(&l->as.service, import_names_deck(i->names, i->store, l->as.service.deck, f), i->latest_us, f);
     case LINE_CHECK: return check_deck_check(&l->as.check, import_names_deck(i->names, i->store, l->as.check.deck, f), i->latest_us, f);
@@ -302,7 +308,8 @@ static bool keeps_ours(struct importer *i, const struct line *l, struct fault *f
 {
     if (i->options.on_conflict != CONFLICT_KEEP)
         return false;
-    return l->kind == LINE_DECK ? import_names_deck(i->names, i->store, l->as.deck.id, f) != NULL : import_names_stock(i->names, i->store, l->as.stock.id, f) != NULL;
+    return l->kind == LINE_DECK ? import_names_deck(i->names, i->store, l->as.deck.id, f) != NULL
+                                : import_names_stock(i->names, i->store, l->as.stock.id, f) != NULL;
 }
 
 static void check_end(struct importer *i, const struct line *l)
@@ -377,7 +384,9 @@ static bool one_line(struct importer *i, const char *json, size_t n, struct faul
             if (!flush(i, f))
                 return false;
         } else if (i->capacity >= LIMIT_HELD_ROWS) {
-            return fault_add(f, FAULT_TOO_LARGE, "", "too-many-rows", "an atomic import takes at most %d rows; split the file, or find out with a dry run that nothing is refused", LIMIT_HELD_ROWS);
+            return fault_add(f, FAULT_TOO_LARGE, "", "too-many-rows",
+                             "an atomic import takes at most %d rows; split the file, or find out with a dry run that nothing is refused",
+                             LIMIT_HELD_ROWS);
         } else if (!grow(i, i->capacity * 2 < LIMIT_HELD_ROWS ? i->capacity * 2 : LIMIT_HELD_ROWS)) {
             return out_of_memory(f);
         }
@@ -391,7 +400,8 @@ static bool whole_ndjson_line(struct importer *i, const char *text, size_t n, st
 {
     bool ends = true;
     i->line_number++;
-    size_t mark = i->line_number == 1 && n >= 3 && !memcmp(text, "\xEF\xBB\xBF", 3) ? 3 : 0; /* some editors put a byte order mark before UTF-8 */
+    size_t mark =
+        i->line_number == 1 && n >= 3 && !memcmp(text, "\xEF\xBB\xBF", 3) ? 3 : 0; /* some editors put a byte order mark before UTF-8 */
     size_t length = n && text[n - 1] == '\r' ? n - 1 : n;
     bool blank = true;
     for (size_t k = mark; k < length && blank; k++)
@@ -565,7 +575,7 @@ void importer_remember(const struct importer *i)
     char detail[200];
     if (i->rehearsal || !i->counts.accepted)
         return;
-    snprintf(detail, sizeof detail, "%lld rows taken, %lld there already, %lld refused%s", (long long)i->counts.accepted, (long long)i->counts.same,
-             (long long)i->counts.refused, i->complete && !i->incomplete ? ", complete by its end line" : "");
+    snprintf(detail, sizeof detail, "%lld rows taken, %lld there already, %lld refused%s", (long long)i->counts.accepted,
+             (long long)i->counts.same, (long long)i->counts.refused, i->complete && !i->incomplete ? ", complete by its end line" : "");
     store_event_add(i->store, i->options.member, "import", "", detail, NULL);
 }

@@ -20,7 +20,7 @@ struct import_options {
     bool decimal_comma; /* CSV */
     bool dry_run, atomic;
     enum write_conflict on_conflict;
-    int64_t member;     /* who imports */
+    int64_t member; /* who imports */
     bool may_correct_others;
     int64_t now_us;
 };

@@ -51,7 +51,9 @@ static void field(struct buffer *b, const struct page_input *p, const char *name
 static void chooser(struct buffer *b, const struct page_input *p, const struct catalog *c, bool decks, const char *id_prefix)
 {
     const char *name = decks ? "deck" : "stock", *chosen = input(p, name);
-    buffer_format(b, "<div class=\"field wide\"><label for=\"%s%s\">%s</label><select id=\"%s%s\" name=\"%s\" required>\n<option value=\"\">choose</option>\n",
+    buffer_format(b,
+                  "<div class=\"field wide\"><label for=\"%s%s\">%s</label><select id=\"%s%s\" name=\"%s\" required>\n<option "
+                  "value=\"\">choose</option>\n",
                   id_prefix, name, decks ? "Deck" : "Tape", id_prefix, name, name);
     for (size_t i = 0; i < c->count; i++) {
         const struct catalog_entry *e = c->entries[i];
@@ -113,7 +115,8 @@ static void start_form(struct buffer *b, const struct page_input *p, const struc
     buffer_text(b, "<section>\n<h2>Where to start</h2>\n<form action=\"log\" method=\"get\">\n");
     chooser(b, p, c, true, "s-");
     chooser(b, p, c, false, "s-");
-    buffer_text(b, "<div class=\"wide actions\"><button type=\"submit\" class=\"main\">Where to start</button></div>\n</form>\n</section>\n");
+    buffer_text(b,
+                "<div class=\"wide actions\"><button type=\"submit\" class=\"main\">Where to start</button></div>\n</form>\n</section>\n");
 }
 
 static void said(struct buffer *b, const char *name, const struct setting *s, bool is_bias)
@@ -158,8 +161,8 @@ static void answer_of(struct exchange *x, struct buffer *b, const struct view *v
     buffer_text(b, "</h2>\n");
     said(b, "Bias", &s->bias, true);
     said(b, "Record trim", &s->level, false);
-    buffer_format(b, "<p>It rests on %ld results of this pair, %ld on this deck, %ld of this tape, %ld in the club.</p>\n<ul>\n", s->answer.pair,
-                  s->answer.on_deck, s->answer.of_stock, s->answer.club);
+    buffer_format(b, "<p>It rests on %ld results of this pair, %ld on this deck, %ld of this tape, %ld in the club.</p>\n<ul>\n",
+                  s->answer.pair, s->answer.on_deck, s->answer.of_stock, s->answer.club);
     for (int i = 0; i < s->caution_count; i++) {
         buffer_text(b, "<li>");
         html_text(b, s->cautions[i].text);
@@ -259,7 +262,8 @@ static bool read_posted(struct posted *g)
     if (c->made_at_us == CLOCK_NONE)
         c->made_at_us = x->request.now_us;
     struct view *v = live_take(g->house->live);
-    bool fine = calibration_complete(c, catalog_deck(v->catalog, c->deck), catalog_stock(v->catalog, c->stock), latest_us(g->house, &x->request), &g->fault);
+    bool fine = calibration_complete(c, catalog_deck(v->catalog, c->deck), catalog_stock(v->catalog, c->stock),
+                                     latest_us(g->house, &x->request), &g->fault);
     view_give(v);
     return fine;
 }

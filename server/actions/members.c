@@ -23,7 +23,8 @@ static bool path_number(const struct exchange *x, int capture, const char *what,
     char *end;
     long long n = strtoll(text, &end, 10);
     if (*text < '0' || *text > '9' || *end || strlen(text) > 18 || n < 1)
-        return fault_add(f, FAULT_UNKNOWN, "id", what, "the path needs a number from the list of members; there is nothing under '%.40s'", text);
+        return fault_add(f, FAULT_UNKNOWN, "id", what, "the path needs a number from the list of members; there is nothing under '%.40s'",
+                         text);
     *out = n;
     return true;
 }
@@ -181,9 +182,9 @@ static bool list_key(void *user, const struct key_record *k, const struct member
 {
     struct list *l = user;
     (void)m;
-    const char *state = k->revoked_us != CLOCK_NONE                                   ? "revoked"
+    const char *state = k->revoked_us != CLOCK_NONE                                 ? "revoked"
                         : k->expires_us != CLOCK_NONE && k->expires_us <= l->now_us ? "expired"
-                                                                                      : "valid";
+                                                                                    : "valid";
     buffer_text(l->b, l->count++ ? ",\n" : "\n");
     buffer_format(l->b, "{\"id\":%lld", (long long)k->id);
     json_member_text(l->b, "name", k->name);
@@ -253,7 +254,8 @@ enum action_result action_member_key_add(struct house *house, struct exchange *x
         !wire_read_key_wish(x->request.body, x->request.body_length, &body, &f))
         return answer_fault(x, &f);
     if (body.expires_us != CLOCK_NONE && body.expires_us <= x->request.now_us) {
-        fault_add(&f, FAULT_UNACCEPTABLE, "expires_at", "in-the-past", "this key would never be valid; leave 'expires_at' out or give a later time");
+        fault_add(&f, FAULT_UNACCEPTABLE, "expires_at", "in-the-past",
+                  "this key would never be valid; leave 'expires_at' out or give a later time");
         return answer_fault(x, &f);
     }
     make_key(&k);
@@ -296,7 +298,8 @@ static bool room_for_key(struct house *house, int64_t member, struct fault *f)
 {
     struct looking l = {.now_us = clock_now_us()};
     return look_at_keys(house, member, &l, f) &&
-           (l.valid < LIMIT_KEYS || fault_add(f, FAULT_UNACCEPTABLE, "id", "too-many-keys", "a member has at most %d keys; revoke some first", LIMIT_KEYS));
+           (l.valid < LIMIT_KEYS ||
+            fault_add(f, FAULT_UNACCEPTABLE, "id", "too-many-keys", "a member has at most %d keys; revoke some first", LIMIT_KEYS));
 }
 
 /* A member's key of smaller scope may not get hold of one of larger scope. */

@@ -52,7 +52,8 @@ enum action_result action_model(struct house *house, struct exchange *x)
         buffer_text(b, "null");
     else
         json_text(b, clock_format(m->fitted_us, 0, when));
-    buffer_format(b, ",\"calibrations\":%ld,\"calibrations_used\":%ld,\"decks\":%ld,\"stocks\":%ld", m->rows, m->rows_used, m->decks, m->stocks);
+    buffer_format(b, ",\"calibrations\":%ld,\"calibrations_used\":%ld,\"decks\":%ld,\"stocks\":%ld", m->rows, m->rows_used, m->decks,
+                  m->stocks);
     buffer_text(b, ",\"responses\":{\"bias\":");
     write_response(b, &m->response[BIAS]);
     buffer_text(b, ",\"level\":");

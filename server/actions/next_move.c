@@ -37,10 +37,11 @@ static bool find_names(const struct view *v, struct bench *g)
     if (!m->deck)
         fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; /api/decks lists them", c->deck);
     if (c->stock[0] && !m->stock)
-        fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; give class for a tape nobody has logged", c->stock);
+        fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; give class for a tape nobody has logged",
+                  c->stock);
     if (!fault_set(f) && m->deck->medium != class_info(m->tape_class)->medium)
-        fault_add(f, FAULT_UNACCEPTABLE, m->stock ? "stock" : "class", "media-differ", "this deck takes %s, this tape is %s", medium_id(m->deck->medium),
-                  medium_id(class_info(m->tape_class)->medium));
+        fault_add(f, FAULT_UNACCEPTABLE, m->stock ? "stock" : "class", "media-differ", "this deck takes %s, this tape is %s",
+                  medium_id(m->deck->medium), medium_id(class_info(m->tape_class)->medium));
     return !fault_set(f);
 }
 
@@ -108,7 +109,8 @@ static void write_dial(struct buffer *b, const struct bench *g, int r)
     buffer_fixed(b, d->present ? g->move.set.dial[r] : ABSENT, 6); /* absent is null */
     number(b, "db", g->move.set.db[r], 4);
     if (!d->present)
-        buffer_text(&words, r == BIAS ? "no bias dial on this deck: its own bias stays" : "no record trim on this deck: its own level stays");
+        buffer_text(&words,
+                    r == BIAS ? "no bias dial on this deck: its own bias stays" : "no record trim on this deck: its own level stays");
     else
         dial_words(&words, d, g->move.set.dial[r], r == BIAS);
     json_name(b, "words");

@@ -6,8 +6,8 @@
 #ifndef BIASBOOK_ACTIONS_PLACE_H
 #define BIASBOOK_ACTIONS_PLACE_H
 
-#include "../trade/records.h"
 #include "../ground/fault.h"
+#include "../trade/records.h"
 
 /* `deck`, `stock` NULL = not known to the club (said as a fault). Fills c->position_s. */
 bool calibration_complete(struct calibration *c, const struct deck *deck, const struct stock *stock, int64_t latest_us, struct fault *f);

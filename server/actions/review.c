@@ -24,7 +24,8 @@ struct suspect {
     int64_t seq, made_at_us;
     int made_at_offset_minutes;
     char deck[LIMIT_SLUG + 1], stock[LIMIT_SLUG + 1], member[LIMIT_NAME + 1];
-    double found[RESPONSES], expected[RESPONSES], scatters[RESPONSES]; /* dB; dB; of the difference. ABSENT: it tells nothing of this response */
+    double found[RESPONSES], expected[RESPONSES],
+        scatters[RESPONSES]; /* dB; dB; of the difference. ABSENT: it tells nothing of this response */
     const char *slip;
     double worst;
 };
@@ -47,7 +48,8 @@ struct review {
 
 /* ---- how far out one lies ---- */
 
-static void distance(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s, struct suspect *out)
+static void distance(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s,
+                     struct suspect *out)
 {
     struct model_question q = model_question_of(c, d, s);
     struct model_answer a;
@@ -64,7 +66,8 @@ static void distance(const struct model_view *v, const struct calibration *c, co
     out->worst = 0;
     for (int r = 0; r < RESPONSES; r++) {
         double sigma = flat.read ? o.sigma[r] : o.blind_sigma[r];
-        double variance = sigma * sigma + o.tape_sd[r] * o.tape_sd[r] + o.batch_sd[r] * o.batch_sd[r] + a.se[r] * a.se[r] + flat.variance[r];
+        double variance =
+            sigma * sigma + o.tape_sd[r] * o.tape_sd[r] + o.batch_sd[r] * o.batch_sd[r] + a.se[r] * a.se[r] + flat.variance[r];
         bool tells = (flat.read || dial[r]) && isfinite(flat.value[r]) && isfinite(variance) && variance > 0;
         out->found[r] = tells ? flat.value[r] : ABSENT;
         out->expected[r] = a.mean[r] + way[r];
@@ -116,9 +119,9 @@ static bool apply_slip(int slip, struct calibration *c, const struct deck *d)
 static const char *find_slip(struct review *v, const struct calibration *c, const struct deck *d, const struct stock *s)
 {
     static const char *const words[SLIPS] = {
-        "it would fit with the bias dial on the other side of its zero",       "it would fit with the record trim dial on the other side of its zero",
-        "it would fit with the readings of the two dials exchanged",           "it would fit with the signs of both tones the other way round",
-        "it would fit with the low and the high tone exchanged"};
+        "it would fit with the bias dial on the other side of its zero",
+        "it would fit with the record trim dial on the other side of its zero", "it would fit with the readings of the two dials exchanged",
+        "it would fit with the signs of both tones the other way round", "it would fit with the low and the high tone exchanged"};
     const char *best = NULL;
     double nearest = FITS;
     for (int slip = 0; slip < SLIPS; slip++) {
@@ -247,7 +250,8 @@ static bool collect(struct house *house, struct review *v, struct fault *f)
 {
     struct reader *r = reader_take(house->store, f);
     struct calibration_filter newest = {.since_us = CLOCK_NONE, .newest_first = true, .limit = LIMIT_REVIEW_ROWS};
-    bool ok = r && walk_reviews(r, take_accepted, v, f) == READ_OK && !v->failed && walk_calibrations(r, &newest, false, look_at, v, f) == READ_OK;
+    bool ok = r && walk_reviews(r, take_accepted, v, f) == READ_OK && !v->failed &&
+              walk_calibrations(r, &newest, false, look_at, v, f) == READ_OK;
     reader_give(r);
     if (v->failed)
         fault_add(f, FAULT_MEMORY, "", "memory", "out of memory; try again");
@@ -292,7 +296,8 @@ enum action_result action_review_verdict(struct house *house, struct exchange *x
     static const char *const none[] = {NULL};
     struct fault f = {0};
     struct uuid id;
-    if (!parameters_allowed(&x->request, none, &f) || !path_uuid(x, 0, &id, &f) || !wire_read_verdict(x->request.body, x->request.body_length, &f) ||
+    if (!parameters_allowed(&x->request, none, &f) || !path_uuid(x, 0, &id, &f) ||
+        !wire_read_verdict(x->request.body, x->request.body_length, &f) ||
         !store_review_accept(house->store, x->request.who.member, &id, &f))
         return answer_fault(x, &f);
     x->reply.status = 204;

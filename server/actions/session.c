@@ -62,7 +62,8 @@ static enum action_result sign_in(struct house *house, struct exchange *x)
         return answer_fault(x, &f);
     if (!live_find_key(house->live, key, &holder)) {
         x->reply.wrong_key = true;
-        fault_add(&f, FAULT_NO_KEY, "key", "wrong-key", "this key is not known here; check that all of it was copied, or ask a steward for a new one");
+        fault_add(&f, FAULT_NO_KEY, "key", "wrong-key",
+                  "this key is not known here; check that all of it was copied, or ask a steward for a new one");
         return answer_fault(x, &f);
     }
     if (*x->request.session)

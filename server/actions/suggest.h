@@ -7,8 +7,8 @@
 #define BIASBOOK_ACTIONS_SUGGEST_H
 
 #include "../live/live.h"
-#include "../trade/dial.h"
 #include "../trade/cautions.h"
+#include "../trade/dial.h"
 #include "exchange.h"
 
 /* One dial's setting. Without a dial only the dB stand. */
@@ -16,23 +16,23 @@ struct setting {
     const struct dial *dial; /* the deck's; ->present tells whether there is one */
     double learned;          /* dB per unit of a `learn` dial */
     double db, se_db, low90_db, high90_db;
-    double reading;                     /* rounded to the step, inside the dial */
+    double reading;                       /* rounded to the step, inside the dial */
     double low90_reading, high90_reading; /* ascending, inside the dial */
-    double db_at_reading;               /* what that reading gives; 0 without a dial */
-    bool beyond;                        /* the wanted value lies outside the dial */
+    double db_at_reading;                 /* what that reading gives; 0 without a dial */
+    bool beyond;                          /* the wanted value lies outside the dial */
 };
 
 struct suggestion {
     struct model_question question;
     struct model_answer answer;
-    int64_t as_of;               /* every change up to it is contained */
-    const char *fitted_at;       /* text, "" = never; lives as long as the view */
+    int64_t as_of;         /* every change up to it is contained */
+    const char *fitted_at; /* text, "" = never; lives as long as the view */
     struct setting bias, level;
     double expect_low_db, expect_high_db; /* at the readings given */
     enum position_kind place_kind;
-    const char *place_why;                /* why a given place is not known; "" or NULL */
-    bool for_noise_reduction;             /* it will be recorded with noise reduction */
-    double place_tolerance_s;             /* of a converted place; 0 = typed in seconds or none */
+    const char *place_why;    /* why a given place is not known; "" or NULL */
+    bool for_noise_reduction; /* it will be recorded with noise reduction */
+    double place_tolerance_s; /* of a converted place; 0 = typed in seconds or none */
     int caution_count;
     struct caution cautions[CAUTIONS_MAX];
 };

@@ -30,8 +30,9 @@ static bool read_deck_and_tape(const struct view *v, const struct request *q, st
         fine = fault_add(f, FAULT_UNACCEPTABLE, "class", "stock-or-class", "give stock or class, not both");
     else if (stock && *stock) {
         if (!(m->stock = catalog_stock(v->catalog, stock)))
-            fine = fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock",
-                             "the club has no stock '%.64s'; /api/stocks lists them, or ask with class= for a tape nobody has logged", stock);
+            fine =
+                fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock",
+                          "the club has no stock '%.64s'; /api/stocks lists them, or ask with class= for a tape nobody has logged", stock);
         else
             m->tape_class = m->stock->tape_class;
     } else if (class_id && *class_id) {
@@ -301,9 +302,24 @@ void suggestion_write(struct buffer *b, const struct suggestion *s)
 
 enum action_result action_suggestion(struct house *house, struct exchange *x)
 {
-    static const char *const allowed[] = {"deck",       "stock",          "class",            "setup",         "channel",   "batch",  "tape",
-                                          "recordings", "position_s",     "position_turns",   "position_counter", "position_part", "treble_db",
-                                          "at",         "low_hz",         "high_hz",          "for_noise_reduction", NULL};
+    static const char *const allowed[] = {"deck",
+                                          "stock",
+                                          "class",
+                                          "setup",
+                                          "channel",
+                                          "batch",
+                                          "tape",
+                                          "recordings",
+                                          "position_s",
+                                          "position_turns",
+                                          "position_counter",
+                                          "position_part",
+                                          "treble_db",
+                                          "at",
+                                          "low_hz",
+                                          "high_hz",
+                                          "for_noise_reduction",
+                                          NULL};
     struct fault f;
     fault_clear(&f);
     struct suggestion local, *s = &local;

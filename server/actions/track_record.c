@@ -129,7 +129,8 @@ enum action_result action_chart_track_record(struct house *house, struct exchang
     static const char *const allowed[] = {"width", NULL};
     struct fault f = {0};
     double width = 0;
-    if (!parameters_allowed(&x->request, allowed, &f) || !parameter_number(&x->request, "width", SVG_WIDTH_LEAST, SVG_WIDTH_MOST, &width, &f))
+    if (!parameters_allowed(&x->request, allowed, &f) ||
+        !parameter_number(&x->request, "width", SVG_WIDTH_LEAST, SVG_WIDTH_MOST, &width, &f))
         return answer_fault(x, &f);
     struct track *t = live_take_track(house->live);
     size_t first = t && t->count > CHART_MARKS ? t->count - CHART_MARKS : 0, count = 0;
@@ -142,11 +143,15 @@ enum action_result action_chart_track_record(struct house *house, struct exchang
         const struct replay_row *r = &t->rows[i];
         double error = r->observed[BIAS] - r->mean[BIAS];
         if (r->tells[BIAS])
-            misses[count++] = (struct chart_miss){
-                .at_us = r->made_at_us, .error_db = error, .inside = r->observed[BIAS] >= r->low90[BIAS] && r->observed[BIAS] <= r->high90[BIAS]};
+            misses[count++] = (struct chart_miss){.at_us = r->made_at_us,
+                                                  .error_db = error,
+                                                  .inside = r->observed[BIAS] >= r->low90[BIAS] && r->observed[BIAS] <= r->high90[BIAS]};
     }
     char about[240];
-    snprintf(about, sizeof about, "For %zu results, in time: bias found minus bias suggested the day before, in dB. Crosses lie outside the range that was given.", count);
+    snprintf(
+        about, sizeof about,
+        "For %zu results, in time: bias found minus bias suggested the day before, in dB. Crosses lie outside the range that was given.",
+        count);
     const struct chart_sheet sheet = {"track-record", "Track record", about, width, "no result has been replayed yet"};
     x->reply.content_type = "image/svg+xml";
     chart_track(&x->reply.body, &sheet, misses, (int)count);

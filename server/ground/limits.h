@@ -30,12 +30,13 @@
 #define LIMIT_LADDER         7  /* settings of one ladder: contract 3-7 */
 
 /* ---- numbers (units in the comment) ---- */
-#define LIMIT_RECORDINGS       999     /* times recorded over: contract */
-#define LIMIT_DB               60.0    /* dB, any reading: beyond lies a typing error */
-#define LIMIT_TREBLE_DB        6.0     /* dB, wanted lift: contract */
-#define LIMIT_DIAL_VALUE       1e6     /* dial marks */
-#define LIMIT_DIAL_FINEST      1e-6    /* dial marks: readings are answered with six decimals, so a finer step or a narrower dial cannot be told */
-#define LIMIT_DIAL_DB          120.0   /* dB, from a dial's zero to its end: the widest in use reach some 20; one that reaches further would spoil the whole club's fit */
+#define LIMIT_RECORDINGS  999  /* times recorded over: contract */
+#define LIMIT_DB          60.0 /* dB, any reading: beyond lies a typing error */
+#define LIMIT_TREBLE_DB   6.0  /* dB, wanted lift: contract */
+#define LIMIT_DIAL_VALUE  1e6  /* dial marks */
+#define LIMIT_DIAL_FINEST 1e-6 /* dial marks: readings are answered with six decimals, so a finer step or a narrower dial cannot be told */
+#define LIMIT_DIAL_DB                                                                                                                      \
+    120.0 /* dB, from a dial's zero to its end: the widest in use reach some 20; one that reaches further would spoil the whole club's fit */
 #define LIMIT_HZ_LOW           10.0    /* Hz, lowest tone */
 #define LIMIT_HZ_HIGH          40000.0 /* Hz, highest tone */
 #define LIMIT_SPEED_MM_S       2000.0  /* mm/s */
@@ -76,18 +77,18 @@
 #define LIMIT_STOCKS  20000
 #define LIMIT_MEMBERS 20000
 
-#define LIMIT_KEYS 64                             /* keys of one member that are valid at once; each device has one */
-#define LIMIT_SESSIONS 2048                       /* browsers signed in at once; some 120 kB */
-#define LIMIT_KEY_SESSIONS 32                     /* of them with one key */
-#define LIMIT_SESSION_SECONDS (30LL * 86400)      /* s, from signing in to having to do it again */
+#define LIMIT_KEYS                 64             /* keys of one member that are valid at once; each device has one */
+#define LIMIT_SESSIONS             2048           /* browsers signed in at once; some 120 kB */
+#define LIMIT_KEY_SESSIONS         32             /* of them with one key */
+#define LIMIT_SESSION_SECONDS      (30LL * 86400) /* s, from signing in to having to do it again */
 #define LIMIT_SESSION_IDLE_SECONDS (7LL * 86400)  /* s, without a request */
-#define LIMIT_WRONG_KEYS 64                       /* wrong keys from one address before it has to wait: more than a person with an old key in every tab */
-#define LIMIT_WRONG_KEY_SECONDS 60                /* s, in which they are counted, and until which it waits */
-#define LIMIT_WRONG_KEY_ADDRESSES 1024            /* addresses that are watched at once */
-#define LIMIT_REVISIONS 200                       /* states of one record that are listed, newest first */
-#define LIMIT_REVIEW_ROWS 50000                   /* newest calibrations looked at for misentries in one question */
-#define LIMIT_REVIEW_LISTED 200                   /* of them, the least likely ones that are listed */
-#define LIMIT_COVERAGE_PAIRS 60000                /* decks times stocks of one grid; past it the least used are left out */
+#define LIMIT_WRONG_KEYS           64 /* wrong keys from one address before it has to wait: more than a person with an old key in every tab */
+#define LIMIT_WRONG_KEY_SECONDS    60    /* s, in which they are counted, and until which it waits */
+#define LIMIT_WRONG_KEY_ADDRESSES  1024  /* addresses that are watched at once */
+#define LIMIT_REVISIONS            200   /* states of one record that are listed, newest first */
+#define LIMIT_REVIEW_ROWS          50000 /* newest calibrations looked at for misentries in one question */
+#define LIMIT_REVIEW_LISTED        200   /* of them, the least likely ones that are listed */
+#define LIMIT_COVERAGE_PAIRS       60000 /* decks times stocks of one grid; past it the least used are left out */
 
 /* ---- the estimator ---- */
 #define LIMIT_MODEL_PRODUCTS 60000000LL /* products of effects laid out sparse: 240 MB of places */

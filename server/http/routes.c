@@ -67,5 +67,6 @@ const struct route biasbook_routes[] = {
     {"/log", METHOD_POST, ROLE_LOGGER, 0, RUN_WRITE, action_log_form, BODY_FORM, 0, NULL},
     {"/metrics", READ, ROLE_READER, 0, RUN_WORKER, action_metrics, NOTHING},
     {"/openapi.json", READ, ROLE_READER, 0, RUN_INLINE, action_openapi, NOTHING},
+    {"/.well-known/security.txt", READ, ROLE_NONE, 0, RUN_INLINE, action_security_txt, NOTHING},
     {NULL, 0, ROLE_NONE, 0, RUN_INLINE, NULL, NOTHING},
 };

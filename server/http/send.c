@@ -130,9 +130,9 @@ static bool add_rare(struct MHD_Response *m, const struct call *c)
     if (r->status == 405 || (c->x.request.method == HTTP_OPTIONS && c->refused == REFUSE_NOTHING))
         fine = fine && add_allow(m, c->allowed);
     if (r->status == 401)
-        fine = fine &&
-               add(m, "WWW-Authenticate",
-                   c->refused == REFUSE_WRONG_KEY && c->head.authorization ? "Bearer realm=\"biasbook\", error=\"invalid_token\"" : "Bearer realm=\"biasbook\"");
+        fine = fine && add(m, "WWW-Authenticate",
+                           c->refused == REFUSE_WRONG_KEY && c->head.authorization ? "Bearer realm=\"biasbook\", error=\"invalid_token\""
+                                                                                   : "Bearer realm=\"biasbook\"");
     if (r->status == 415 && c->route)
         fine = fine && add_accept(m, route_types(c->route));
     if (c->close)
@@ -150,7 +150,8 @@ static bool is_usual(const struct call *c)
 {
     const struct reply *r = &c->x.reply;
     bool plain = r->content_type && !is_page(r->content_type) && r->file < 0 && !r->fixed;
-    bool rare = r->etag[0] || r->location[0] || r->link[0] || r->cache_control[0] || r->file_name[0] || r->set_cookie[0] || r->retry_after_s > 0 || c->close;
+    bool rare = r->etag[0] || r->location[0] || r->link[0] || r->cache_control[0] || r->file_name[0] || r->set_cookie[0] ||
+                r->retry_after_s > 0 || c->close;
     return plain && !rare && r->status != 401 && r->status != 405 && r->status != 415 && c->x.request.method != HTTP_OPTIONS;
 }
 

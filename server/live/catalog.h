@@ -16,18 +16,18 @@
 struct catalog_entry {
     atomic_long holders;
     bool is_deck;
-    struct deck *deck;   /* one of the two, owned with its texts */
+    struct deck *deck; /* one of the two, owned with its texts */
     struct stock *stock;
     struct stamp stamp;
 };
 
 struct catalog {
     atomic_long holders;
-    size_t room;                     /* entries that fit before it must be made anew */
-    size_t count;                    /* entries, decks and stocks together, in order of arrival */
+    size_t room;  /* entries that fit before it must be made anew */
+    size_t count; /* entries, decks and stocks together, in order of arrival */
     struct catalog_entry **entries;
-    size_t slots;                    /* power of two, > count */
-    uint32_t *index;                 /* hash table: 0 = empty, else entry number + 1 */
+    size_t slots;    /* power of two, > count */
+    uint32_t *index; /* hash table: 0 = empty, else entry number + 1 */
 };
 
 struct catalog *catalog_new(void);

@@ -32,22 +32,22 @@ struct live {
     pthread_cond_t wake;
     pthread_t solver, estimator;
     bool threads, stopping;
-    volatile bool give_up;    /* tells a running fit to stop */
-    int64_t target;           /* change the solver should reach */
+    volatile bool give_up; /* tells a running fit to stop */
+    int64_t target;        /* change the solver should reach */
     bool services_changed, catalog_stale, keys_stale;
-    int64_t start_seq;        /* what "ready" means */
-    int64_t as_of;            /* of the published model */
-    struct model_job *job;    /* waiting for the estimator, or with it */
+    int64_t start_seq;     /* what "ready" means */
+    int64_t as_of;         /* of the published model */
+    struct model_job *job; /* waiting for the estimator, or with it */
     bool job_running, job_done, job_ok;
-    bool job_is_replay;       /* it makes the track record and ends with the estimator */
-    bool track_due;           /* variances are new since the last replay */
+    bool job_is_replay;                         /* it makes the track record and ends with the estimator */
+    bool track_due;                             /* variances are new since the last replay */
     int64_t changed_us, fitted_us, fit_took_us; /* monotonic */
     long changes_since_fit;
     struct live_figures figures;
 };
 
 /* ---- live.c ---- */
-bool live_load_catalog(struct live *l, struct fault *f);                  /* from the store, published */
+bool live_load_catalog(struct live *l, struct fault *f);                      /* from the store, published */
 bool live_publish_model(struct live *l, struct model_view *v, int64_t as_of); /* takes v; false: memory, v freed */
 
 /* ---- solver.c ---- */

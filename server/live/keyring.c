@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define USE_US 3600000000LL /* how coarse "last used" is */
+#define USE_US       3600000000LL /* how coarse "last used" is */
 #define USES_AT_ONCE 64
 
 struct key_entry {

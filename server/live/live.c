@@ -148,9 +148,8 @@ static void on_commit(void *user, struct write *const *writes, int count)
             if (w->kind == WRITE_SERVICE)
                 services = true;
             if (w->kind == WRITE_DECK || w->kind == WRITE_STOCK)
-                changes[n++] = (struct catalog_change){.deck = w->kind == WRITE_DECK ? w->deck : NULL,
-                                                       .stock = w->kind == WRITE_STOCK ? w->stock : NULL,
-                                                       .stamp = &w->stamp};
+                changes[n++] = (struct catalog_change){
+                    .deck = w->kind == WRITE_DECK ? w->deck : NULL, .stock = w->kind == WRITE_STOCK ? w->stock : NULL, .stamp = &w->stamp};
         }
         if (n) {
             struct view *v = live_take(l);

@@ -13,9 +13,9 @@
 
 #include <time.h>
 
-#define QUIET_US 300000LL       /* no change for so long: a good moment to estimate variances */
-#define FIT_SHARE 10            /* under steady change a fit takes at most one part in so many of the time */
-#define POLL_MS 500             /* how often another process's changes are looked for: contract says within a second */
+#define QUIET_US  300000LL /* no change for so long: a good moment to estimate variances */
+#define FIT_SHARE 10       /* under steady change a fit takes at most one part in so many of the time */
+#define POLL_MS   500      /* how often another process's changes are looked for: contract says within a second */
 
 struct feeding {
     struct live *live;

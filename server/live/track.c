@@ -6,7 +6,7 @@
 #include "../store/prior.h"
 #include "inside.h"
 
-#define TRACK_BLOCKS 60     /* replayed in so many steps at most: a step knows nothing of the days after it */
+#define TRACK_BLOCKS      60 /* replayed in so many steps at most: a step knows nothing of the days after it */
 #define TRACK_STORE_BATCH 256
 
 struct collecting {

@@ -57,7 +57,10 @@ static struct point *points_of(const struct club_fit *fit, const struct facts *x
     struct point *all = mem_zero((size_t)q->rows + 1, sizeof *all);
     for (int i = 0; all && i < q->rows; i++) {
         const struct fact_row *row = &x->rows[q->fact[i]];
-        all[i] = (struct point){.at_us = row->made_at_us, .id = row->id, .deck = row->deck, .era = facts_era(x->decks[row->deck], row->made_at_us),
+        all[i] = (struct point){.at_us = row->made_at_us,
+                                .id = row->id,
+                                .deck = row->deck,
+                                .era = facts_era(x->decks[row->deck], row->made_at_us),
                                 .years = clock_years_between(0, row->made_at_us)};
         for (int r = 0; r < RESPONSES; r++)
             all[i].r[r] = residual(fit, (enum response)r, i);
@@ -127,7 +130,8 @@ static bool look(const struct point *p, int from, int to, int depth, struct fact
     (*left)--;
     (*found)++;
     int64_t when = p[at - 1].at_us + (p[at].at_us - p[at - 1].at_us) / 2 + 1;
-    return facts_put_break(x, p[at].deck, when) && look(p, from, at, depth + 1, x, left, found) && look(p, at, to, depth + 1, x, left, found);
+    return facts_put_break(x, p[at].deck, when) && look(p, from, at, depth + 1, x, left, found) &&
+           look(p, at, to, depth + 1, x, left, found);
 }
 
 bool breaks_find(const struct club_fit *fit, struct facts *x, int *found)

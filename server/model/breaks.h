@@ -9,8 +9,8 @@
 #include "club_fit.h"
 
 #define BREAK_EVIDENCE 21.0 /* drop of the sum of squares, in variances of a row, both responses added */
-#define BREAK_ROWS 4        /* at least so many results on either side */
-#define BREAKS_A_DECK 3
+#define BREAK_ROWS     4    /* at least so many results on either side */
+#define BREAKS_A_DECK  3
 
 /* Looks at the fit's residuals and puts the eras it finds into `x` (the facts the fit was opened with); *found counts them. False: out of memory. */
 bool breaks_find(const struct club_fit *fit, struct facts *x, int *found);

@@ -173,13 +173,15 @@ static bool deck_matters(const struct deck *a, const struct deck *b)
 {
     return strcmp(a->model, b->model) != 0 || !same_dial(&a->bias_dial, &b->bias_dial) || !same_dial(&a->level_dial, &b->level_dial) ||
            a->setup_count != b->setup_count || memcmp(a->setups, b->setups, sizeof a->setups) != 0 || a->medium != b->medium ||
-           memcmp(&a->low_hz, &b->low_hz, 2 * sizeof a->low_hz) != 0 || memcmp(&a->meter_step_db, &b->meter_step_db, sizeof a->meter_step_db) != 0;
+           memcmp(&a->low_hz, &b->low_hz, 2 * sizeof a->low_hz) != 0 ||
+           memcmp(&a->meter_step_db, &b->meter_step_db, sizeof a->meter_step_db) != 0;
 }
 
 static bool stock_matters(const struct stock *a, const struct stock *b)
 {
     return a->tape_class != b->tape_class || strcmp(a->family, b->family) != 0 ||
-           memcmp(&a->sheet_bias_db, &b->sheet_bias_db, 2 * sizeof a->sheet_bias_db) != 0 || memcmp(&a->side_minutes, &b->side_minutes, 4 * sizeof a->side_minutes) != 0;
+           memcmp(&a->sheet_bias_db, &b->sheet_bias_db, 2 * sizeof a->sheet_bias_db) != 0 ||
+           memcmp(&a->side_minutes, &b->side_minutes, 4 * sizeof a->side_minutes) != 0;
 }
 
 bool model_put_deck(struct model *m, const struct deck *d)

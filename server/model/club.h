@@ -62,10 +62,10 @@ struct model_question {
     enum tape_class tape_class;
     const char *setup, *batch, *tape; /* NULL or "" = main / none */
     enum channel channel;
-    int recordings;      /* -1 not known */
-    double position_s;   /* ABSENT not known */
-    double part;         /* 0..1 of the side, ABSENT not known */
-    double treble_db;    /* wanted lift */
+    int recordings;         /* -1 not known */
+    double position_s;      /* ABSENT not known */
+    double part;            /* 0..1 of the side, ABSENT not known */
+    double treble_db;       /* wanted lift */
     double low_hz, high_hz; /* tones; ABSENT = the deck's */
     int64_t at_us;
 };
@@ -74,29 +74,38 @@ const char *basis_kind_text(enum basis_kind k); /* "this pair", … : contract *
 
 #define MODEL_PARTS 20
 struct model_part {
-    const char *name;        /* static: "class","recordings","place","sheet","family","stock","batch","tape","deck model","deck","channel","setup","era","change over time","deck and class","pair","treble" */
+    const char *
+        name; /* static: "class","recordings","place","sheet","family","stock","batch","tape","deck model","deck","channel","setup","era","change over time","deck and class","pair","treble" */
     double value[RESPONSES]; /* rounded to 0.0001 dB */
 };
 struct model_answer {
-    double mean[RESPONSES];    /* dB to set, wanted treble included = the sum of the parts, exactly to 1e-9 */
-    double se[RESPONSES];      /* of that mean */
+    double mean[RESPONSES];                     /* dB to set, wanted treble included = the sum of the parts, exactly to 1e-9 */
+    double se[RESPONSES];                       /* of that mean */
     double low90[RESPONSES], high90[RESPONSES]; /* where the flat-equivalent result, logged with readings, lands nine times in ten */
     int part_count;
     struct model_part parts[MODEL_PARTS];
     enum basis_kind basis;
-    long pair, on_deck, of_stock, club, members; /* rows the number rests on; members = distinct ones among the club's rows */
+    long pair, on_deck, of_stock, club, members;  /* rows the number rests on; members = distinct ones among the club's rows */
     double worth[RESPONSES], worth_se[RESPONSES]; /* learned dB per unit of a `learn` dial (else the dial's local worth, se 0) */
-    double a, a_se, b, b_se;   /* slopes at the tones used: low +a, high −b per dB of bias */
-    double reading_sd[2];      /* noise of one reading, low and high tone, dB */
+    double a, a_se, b, b_se;                      /* slopes at the tones used: low +a, high −b per dB of bias */
+    double reading_sd[2];                         /* noise of one reading, low and high tone, dB */
 };
 void model_ask(const struct model_view *v, const struct model_question *q, struct model_answer *out);
 
 struct model_record { /* one response's fit, as GET /api/model tells it */
     double sigma;
     int group_count;
-    struct { const char *name; double sd; long levels; bool boundary; } groups[20];
+    struct {
+        const char *name;
+        double sd;
+        long levels;
+        bool boundary;
+    } groups[20];
     int fixed_count;
-    struct { char name[40]; double estimate, se; } fixed[24];
+    struct {
+        char name[40];
+        double estimate, se;
+    } fixed[24];
     const char *reason; /* "converged", "stopped: evaluations", "not converged", "prior only", … */
     long evaluations;
 };

@@ -2,8 +2,8 @@
  *
  * Both responses over one design; the normal equations' pattern is shared, their values are not.
  */
-#include "both.h"
 #include "club_fit.h"
+#include "both.h"
 
 #include "../ground/memory.h"
 
@@ -43,9 +43,19 @@ static void known_sds(double *sd, enum response r)
 static void input_of(const struct club_fit *fit, enum response r, struct estimate_input *in)
 {
     const struct equation *q = &fit->q;
-    *in = (struct estimate_input){.design = &q->design, .normal = fit->normal[r], .blocks = BLOCKS,
-                                  .known_sd = fit->known_sd + (size_t)r * (size_t)q->columns, .y = q->y[r], .v = q->v, .s2 = q->s2[r],
-                                  .kind = q->kind[r], .stop = q->stop[r], .kinds = KINDS, .sigma_prior = SIGMA_PRIOR, .robust = robust_usual(), .tolerance = FIT_TOLERANCE};
+    *in = (struct estimate_input){.design = &q->design,
+                                  .normal = fit->normal[r],
+                                  .blocks = BLOCKS,
+                                  .known_sd = fit->known_sd + (size_t)r * (size_t)q->columns,
+                                  .y = q->y[r],
+                                  .v = q->v,
+                                  .s2 = q->s2[r],
+                                  .kind = q->kind[r],
+                                  .stop = q->stop[r],
+                                  .kinds = KINDS,
+                                  .sigma_prior = SIGMA_PRIOR,
+                                  .robust = robust_usual(),
+                                  .tolerance = FIT_TOLERANCE};
     for (int b = 0; b < BLOCKS; b++) {
         in->first[b] = q->first[b];
         in->size[b] = q->count[b];

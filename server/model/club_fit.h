@@ -35,11 +35,11 @@ void club_fit_keep_weights(const struct club_fit *fit, struct facts *x);
 /* Estimates the variances from where `v` stands and puts the result there. */
 bool club_fit_variances(struct club_fit *fit, struct variances *v, const volatile bool *stop, struct fault *f);
 
-#define ASIDE_ROWS 200 /* from so many rows on a second thread is worth its start */
-#define SAMPLE_ROWS 8000 /* past so many rows variances come from a sample of about this size */
-#define EFFECT_ROUNDS 3   /* reweighings when variances are held, at most */
+#define ASIDE_ROWS       200  /* from so many rows on a second thread is worth its start */
+#define SAMPLE_ROWS      8000 /* past so many rows variances come from a sample of about this size */
+#define EFFECT_ROUNDS    3    /* reweighings when variances are held, at most */
 #define MOST_EVALUATIONS 60
-#define FIT_TOLERANCE 1e-3 /* of −2 log: a thirtieth of an sd's own standard error */
+#define FIT_TOLERANCE    1e-3 /* of −2 log: a thirtieth of an sd's own standard error */
 
 /* Effects with the variances of `v`, and the view's tables. NULL and a fault otherwise. `slopes` gets one more owner. */
 struct model_view *view_build(struct club_fit *fit, const struct facts *x, const struct equation_options *o, const struct variances *v,

@@ -13,8 +13,8 @@
 
 struct design {
     int rows, columns;
-    int *start;    /* rows + 1: entries of row i are start[i] … start[i+1] − 1 */
-    int *column;   /* distinct within a row */
+    int *start;  /* rows + 1: entries of row i are start[i] … start[i+1] − 1 */
+    int *column; /* distinct within a row */
     double *value;
     int row_room, entry_room; /* private: allocated sizes */
     bool failed;              /* memory ran out while adding */

@@ -10,13 +10,13 @@
 #include <stdlib.h>
 #include <string.h>
 
-const double block_prior[BLOCKS] = {[FAMILY] = 0.6, [STOCK] = 0.8, [BATCH] = 0.25, [TAPE] = 0.25,  [MODEL] = 0.5,      [DECK] = 0.7,
-                                    [CHANNEL] = 0.25, [SETUP] = 0.3, [ERA] = 0.3,  [TREND] = 0.2, [DECK_CLASS] = 0.4, [PAIR] = 0.2};
+const double block_prior[BLOCKS] = {[FAMILY] = 0.6,   [STOCK] = 0.8, [BATCH] = 0.25, [TAPE] = 0.25, [MODEL] = 0.5,      [DECK] = 0.7,
+                                    [CHANNEL] = 0.25, [SETUP] = 0.3, [ERA] = 0.3,    [TREND] = 0.2, [DECK_CLASS] = 0.4, [PAIR] = 0.2};
 
 const char *block_name(enum block b)
 {
-    static const char *const names[BLOCKS] = {"family", "stock",   "batch", "tape", "deck model",       "deck",
-                                              "channel", "setup", "era",   "change over time", "deck and class", "pair"};
+    static const char *const names[BLOCKS] = {
+        "family", "stock", "batch", "tape", "deck model", "deck", "channel", "setup", "era", "change over time", "deck and class", "pair"};
     return names[b];
 }
 

@@ -23,15 +23,15 @@ extern const double block_prior[BLOCKS];
 
 /* Columns with a known normal prior come first. The maker's figures of bias and level are two columns; a response's fit gives the other's a scale of 0. */
 enum { CLASS_AT = 0, RECORDINGS_AT = CLASS_COUNT, PLACE_AT = 2 * CLASS_COUNT, SHEET_AT, KNOWN_COLUMNS = SHEET_AT + RESPONSES };
-#define CLASS_SD 1.5
+#define CLASS_SD      1.5
 #define RECORDINGS_SD 0.2
-#define PLACE_SD 0.3
-#define SHEET_MEAN 1.0
-#define SHEET_SD 0.3
-#define SIGMA_PRIOR 0.4 /* half-t(3) scale of σ */
-#define START_EXTRA 3.0 /* v = 1 + START_EXTRA·exp(−position/START_SECONDS): the start of a tape wavers. Common practice, no source. */
+#define PLACE_SD      0.3
+#define SHEET_MEAN    1.0
+#define SHEET_SD      0.3
+#define SIGMA_PRIOR   0.4 /* half-t(3) scale of σ */
+#define START_EXTRA   3.0 /* v = 1 + START_EXTRA·exp(−position/START_SECONDS): the start of a tape wavers. Common practice, no source. */
 #define START_SECONDS 15.0
-#define STOP_LEVEL_SD 0.3 /* dB: what a bias that ran out leaves open in the level when no readings tell */
+#define STOP_LEVEL_SD 0.3  /* dB: what a bias that ran out leaves open in the level when no readings tell */
 #define OPEN_LEVEL_SD 0.15 /* dB: the same on a deck without a bias dial */
 
 enum { KIND_READ, KIND_BLIND, KINDS, KIND_NONE = 255 }; /* with readings; without; tells nothing about this response */
@@ -42,28 +42,29 @@ struct level_key {
 
 struct equation {
     int rows;
-    int *fact;                       /* row -> number in facts */
-    int (*level)[BLOCKS];            /* row -> level in each block, −1 = none */
+    int *fact;                        /* row -> number in facts */
+    int (*level)[BLOCKS];             /* row -> level in each block, −1 = none */
     int count[BLOCKS], first[BLOCKS]; /* levels, and the column of level 0 */
     int columns;
-    struct level_key *key[BLOCKS];   /* level -> what it stands for */
+    struct level_key *key[BLOCKS];                       /* level -> what it stands for */
     int64_t *era_middle_us, *era_first_us, *era_last_us; /* per level of TREND */
-    int64_t *deck_last_us;           /* per deck of the facts; CLOCK_NONE = no result */
+    int64_t *deck_last_us;                               /* per deck of the facts; CLOCK_NONE = no result */
     struct design design;
-    double *v;                       /* multiplies σ² */
+    double *v; /* multiplies σ² */
     double *y[RESPONSES], *s2[RESPONSES];
     unsigned char *kind[RESPONSES];
-    signed char *stop[RESPONSES];    /* ±1: the wanted setting lies above / below y, not at it */
-    size_t slots;                    /* of `index` */
-    int *index;                      /* hash of block and key -> entry + 1 of `entry` */
+    signed char *stop[RESPONSES]; /* ±1: the wanted setting lies above / below y, not at it */
+    size_t slots;                 /* of `index` */
+    int *index;                   /* hash of block and key -> entry + 1 of `entry` */
     int *entry_block, *entry_level, entries, entry_room;
 };
 
 struct equation_options {
-    const struct slope_table *slopes;       /* NULL = priors */
-    const struct dial_worth (*shared)[RESPONSES]; /* per deck of the facts: worth of a `learn` dial from shared tapes; NULL = nothing known */
-    int sample;                             /* at most about so many rows, chosen by hash; 0 = all */
-    int64_t before_us;                      /* only rows made before; CLOCK_NONE = all */
+    const struct slope_table *slopes; /* NULL = priors */
+    const struct dial_worth (
+        *shared)[RESPONSES]; /* per deck of the facts: worth of a `learn` dial from shared tapes; NULL = nothing known */
+    int sample;              /* at most about so many rows, chosen by hash; 0 = all */
+    int64_t before_us;       /* only rows made before; CLOCK_NONE = all */
 };
 /* `facts` is borrowed only now. False: out of memory (everything freed). */
 bool equation_build(struct equation *q, const struct facts *x, const struct equation_options *o);

@@ -14,7 +14,8 @@
 
 const char *estimate_reason_text(enum estimate_reason r)
 {
-    static const char *const text[] = {"converged", "prior only", "stopped: evaluations", "stopped: asked to", "not converged", "variances held"};
+    static const char *const text[] = {"converged",         "prior only",    "stopped: evaluations",
+                                       "stopped: asked to", "not converged", "variances held"};
     return text[r];
 }
 
@@ -38,8 +39,10 @@ bool estimate_init(struct estimate *e, const struct estimate_input *in)
     for (int i = 0; i < in->design->rows; i++) {
         e->tau[i] = 1;
         e->fit[i] = in->y[i];
-        if (in->kind[i] < in->kinds)
-            e->used[in->kind[i]]++;
+        if (in->kind[i] >= in->kinds)
+            continue;
+        e->used[in->kind[i]]++;
+        e->stops += in->stop && in->stop[i];
     }
     estimate_list_parameters(e);
     return true;
@@ -58,7 +61,8 @@ void estimate_list_parameters(struct estimate *e)
 
 void estimate_free(struct estimate *e)
 {
-    double *all[] = {e->tau, e->slack, e->w, e->fit, e->leverage, e->working_y, e->direction, e->effect, e->variance, e->scale, e->add, e->u};
+    double *all[] = {e->tau,       e->slack,  e->w,        e->fit,   e->leverage, e->working_y,
+                     e->direction, e->effect, e->variance, e->scale, e->add,      e->u};
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         mem_free(all[i]);
     *e = (struct estimate){0};

@@ -21,8 +21,8 @@
 #include "normal.h"
 #include "robust.h"
 
-#define ESTIMATE_BLOCKS 24
-#define ESTIMATE_KINDS 2
+#define ESTIMATE_BLOCKS     24
+#define ESTIMATE_KINDS      2
 #define ESTIMATE_PARAMETERS (ESTIMATE_BLOCKS + ESTIMATE_KINDS)
 
 struct estimate_input {
@@ -33,17 +33,24 @@ struct estimate_input {
     double prior[ESTIMATE_BLOCKS]; /* half-t(3) scale of the sd; 0 = none */
     const double *known_sd;        /* per column: of columns in no block their prior sd, 0 = flat prior */
     const double *y, *v;
-    const double *s2;              /* NULL = 0 */
-    const unsigned char *kind;     /* 0, 1, or 255 = tells nothing */
-    const signed char *stop;       /* NULL = none */
+    const double *s2;          /* NULL = 0 */
+    const unsigned char *kind; /* 0, 1, or 255 = tells nothing */
+    const signed char *stop;   /* NULL = none */
     int kinds;
-    double sigma_prior;            /* 0 = none */
+    double sigma_prior;                         /* 0 = none */
     double start[ESTIMATE_BLOCKS], sigma_start; /* sds to start from; 0 = the prior's scale */
     struct robust robust;
-    double tolerance;              /* stop when a step promises less of F than this and weights move less than its root; 0 = 1e-7 */
+    double tolerance; /* stop when a step promises less of F than this and weights move less than its root; 0 = 1e-7 */
 };
 
-enum estimate_reason { ESTIMATE_CONVERGED, ESTIMATE_PRIOR_ONLY, ESTIMATE_EVALUATIONS, ESTIMATE_STOPPED, ESTIMATE_NOT_CONVERGED, ESTIMATE_HELD };
+enum estimate_reason {
+    ESTIMATE_CONVERGED,
+    ESTIMATE_PRIOR_ONLY,
+    ESTIMATE_EVALUATIONS,
+    ESTIMATE_STOPPED,
+    ESTIMATE_NOT_CONVERGED,
+    ESTIMATE_HELD
+};
 const char *estimate_reason_text(enum estimate_reason r);
 
 struct estimate {
@@ -59,11 +66,13 @@ struct estimate {
     double *variance;    /* columns: posterior variance of each effect, valid when `inverted` */
     double *scale, *add; /* columns */
     double objective;
-    double moved;        /* largest change of a stopped row's prediction in the last evaluation, in scales: how far its working row is from settled */
+    double
+        moved; /* largest change of a stopped row's prediction in the last evaluation, in scales: how far its working row is from settled */
     long evaluations;
     enum estimate_reason reason;
     bool inverted;
     int used[ESTIMATE_KINDS]; /* rows of each kind */
+    int stops;                /* stopped rows: their working rows move with the effects, so F need not fall at each step */
     /* of the last gradient */
     int parameters;
     int parameter_block[ESTIMATE_PARAMETERS]; /* block, or blocks + kind */

@@ -8,9 +8,9 @@
 #include <math.h>
 #include <nlopt.h>
 
-#define LOWEST (-9.0)
+#define LOWEST  (-9.0)
 #define HIGHEST 5.0
-#define STILL 1e-6 /* in log sd */
+#define STILL   1e-6 /* in log sd */
 
 struct search_state {
     struct estimate *e;

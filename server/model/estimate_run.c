@@ -10,12 +10,12 @@
 #include <math.h>
 #include <string.h>
 
-#define LARGEST_STEP 1.5     /* in log sd */
-#define FLOOR (-9.0)         /* log sd: 0.1 mdB is nothing */
-#define CEILING 5.0
-#define TOLERANCE 1e-7
-#define HALVINGS 8
-#define STOP_ROUNDS 8        /* Newton steps of stopped rows; they begin at their stops and take three to six */
+#define LARGEST_STEP 1.5    /* in log sd */
+#define FLOOR        (-9.0) /* log sd: 0.1 mdB is nothing */
+#define CEILING      5.0
+#define TOLERANCE    1e-7
+#define HALVINGS     8
+#define STOP_ROUNDS  8 /* Newton steps of stopped rows; they begin at their stops and take three to six */
 #define MANY_EFFECTS 6000
 
 static bool fail_memory(struct fault *f)
@@ -45,7 +45,7 @@ double estimate_step(const struct estimate *e, double step[ESTIMATE_PARAMETERS])
 {
     int m = e->parameters;
     double damping = 0;
-    for (int attempt = 0; attempt < 12; attempt++, damping = damping > 0 ? damping * 10 : 1e-6) {
+    for (int attempt = 0; attempt<12; attempt++, damping = damping> 0 ? damping * 10 : 1e-6) {
         double h[ESTIMATE_PARAMETERS * ESTIMATE_PARAMETERS];
         for (int p = 0; p < m; p++) {
             for (int k = 0; k < m; k++)
@@ -77,7 +77,7 @@ static void move(struct estimate *e, const double *from, const double *step, dou
 /* Tries the step and shorter ones until F falls; false: none does. */
 bool estimate_search(struct estimate *e, const double *step, double before, enum factor_result *result)
 {
-    double from[ESTIMATE_PARAMETERS], share = 1;
+    double from[ESTIMATE_PARAMETERS], share = 1, allowed = 1e-9 * (1 + fabs(before)) + 0.2 * e->stops;
     for (int p = 0; p < e->parameters; p++)
         from[p] = *estimate_parameter(e, p);
     for (int k = 0; k < HALVINGS; k++, share *= 0.4) {
@@ -85,7 +85,7 @@ bool estimate_search(struct estimate *e, const double *step, double before, enum
         *result = estimate_value(e);
         if (*result == FACTOR_MEMORY)
             return false;
-        if (*result == FACTOR_DONE && e->objective <= before + 1e-9 * (1 + fabs(before)))
+        if (*result == FACTOR_DONE && e->objective <= before + allowed)
             return true;
     }
     move(e, from, step, 0);

@@ -125,7 +125,8 @@ struct factor *factor_new(const struct pattern *p, struct fault *f)
     bool large = k && k->started && k->common.status == CHOLMOD_TOO_LARGE;
     factor_free(k);
     if (large)
-        fault_add(f, FAULT_INTERNAL, "", "model-too-large", "the effects of this table make a factor too large for this machine; use fewer levels");
+        fault_add(f, FAULT_INTERNAL, "", "model-too-large",
+                  "the effects of this table make a factor too large for this machine; use fewer levels");
     else
         fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while ordering the effects");
     return NULL;
@@ -202,8 +203,13 @@ static enum factor_result numeric_sparse(struct factor *k)
         return FACTOR_NOT_DEFINITE;
     if (k->common.status < CHOLMOD_OK)
         return FACTOR_MEMORY;
-    k->nodes = (struct supernodes){.n = k->n, .count = (int)k->l->nsuper, .first = k->l->super, .row_at = k->l->pi,
-                                   .value_at = k->l->px, .rows = k->l->s, .x = k->l->x};
+    k->nodes = (struct supernodes){.n = k->n,
+                                   .count = (int)k->l->nsuper,
+                                   .first = k->l->super,
+                                   .row_at = k->l->pi,
+                                   .value_at = k->l->px,
+                                   .rows = k->l->s,
+                                   .x = k->l->x};
     double sum = 0;
     for (int s = 0; s < k->nodes.count; s++) {
         int height = k->nodes.row_at[s + 1] - k->nodes.row_at[s];
@@ -254,8 +260,13 @@ static bool solve_dense(struct factor *k, double *b, int columns)
 static bool solve_sparse(struct factor *k, double *b, int columns)
 {
     one_thread();
-    cholmod_dense rhs = {.nrow = (size_t)k->n, .ncol = (size_t)columns, .nzmax = (size_t)k->n * (size_t)columns, .d = (size_t)k->n,
-                         .x = b, .xtype = CHOLMOD_REAL, .dtype = CHOLMOD_DOUBLE};
+    cholmod_dense rhs = {.nrow = (size_t)k->n,
+                         .ncol = (size_t)columns,
+                         .nzmax = (size_t)k->n * (size_t)columns,
+                         .d = (size_t)k->n,
+                         .x = b,
+                         .xtype = CHOLMOD_REAL,
+                         .dtype = CHOLMOD_DOUBLE};
     if (!cholmod_solve2(CHOLMOD_A, k->l, &rhs, NULL, &k->solution, NULL, &k->work_y, &k->work_e, &k->common))
         return false;
     memcpy(b, k->solution->x, (size_t)k->n * (size_t)columns * sizeof *b);

@@ -183,7 +183,9 @@ bool facts_put_service(struct facts *x, const struct service *s, bool is_void)
     int number = facts_deck(x, s->deck);
     if (number < 0)
         return true; /* not known: nothing it could explain */
-    struct fact_service new = {.id = s->id, .made_at_us = s->made_at_us, .resets = s->resets,
+    struct fact_service new = {.id = s->id,
+                               .made_at_us = s->made_at_us,
+                               .resets = s->resets,
                                .shift = {given(s->bias_shift_db) ? s->bias_shift_db : 0, given(s->level_shift_db) ? s->level_shift_db : 0}};
     remove_service(x->decks[number], &s->id);
     return is_void || put_service(x->decks[number], &new);
@@ -301,12 +303,24 @@ bool facts_put_row(struct facts *x, const struct calibration *c, const struct st
     *number = -1;
     if (deck < 0 || stock < 0)
         return true;
-    struct fact_row row = {.id = c->id, .made_at_us = c->made_at_us, .deck = deck, .stock = stock,
+    struct fact_row row = {.id = c->id,
+                           .made_at_us = c->made_at_us,
+                           .deck = deck,
+                           .stock = stock,
                            .recordings = (int16_t)(c->recordings > LIMIT_RECORDINGS ? LIMIT_RECORDINGS : c->recordings),
-                           .channel = (uint8_t)c->channel, .method = (uint8_t)c->bias_method, .bias_stop = (uint8_t)c->bias_stop,
-                           .level_stop = (uint8_t)c->level_stop, .state = (uint8_t)state_of(c, stamp),
-                           .for_noise_reduction = c->for_noise_reduction, .position_s = c->position_s, .reading = {c->bias, c->level},
-                           .low_db = c->low_db, .high_db = c->high_db, .treble_db = c->treble_db, .low_hz = c->low_hz, .high_hz = c->high_hz};
+                           .channel = (uint8_t)c->channel,
+                           .method = (uint8_t)c->bias_method,
+                           .bias_stop = (uint8_t)c->bias_stop,
+                           .level_stop = (uint8_t)c->level_stop,
+                           .state = (uint8_t)state_of(c, stamp),
+                           .for_noise_reduction = c->for_noise_reduction,
+                           .position_s = c->position_s,
+                           .reading = {c->bias, c->level},
+                           .low_db = c->low_db,
+                           .high_db = c->high_db,
+                           .treble_db = c->treble_db,
+                           .low_hz = c->low_hz,
+                           .high_hz = c->high_hz};
     row.part = part_of(x->decks[deck], x->stocks[stock], c);
     const char *setup = strcmp(c->setup, "main") == 0 ? "" : c->setup;
     if (!words_put(&x->words, setup, &row.setup) || !words_put(&x->words, c->batch, &row.batch) ||
@@ -316,8 +330,7 @@ bool facts_put_row(struct facts *x, const struct calibration *c, const struct st
     if (!x->index[s]) {
         x->row_count++;
         x->index[s] = x->row_count;
-    }
-    else
+    } else
         x->used -= x->rows[x->index[s] - 1].state == ROW_USED;
     *number = x->index[s] - 1;
     x->rows[*number] = row;

@@ -15,7 +15,7 @@ struct fact_service {
     struct uuid id;
     int64_t made_at_us;
     bool resets;
-    bool found; /* nobody wrote it down: see breaks.h */
+    bool found;      /* nobody wrote it down: see breaks.h */
     double shift[2]; /* 0 where not known */
 };
 
@@ -45,8 +45,8 @@ struct fact_row {
     int16_t recordings;             /* −1 = not known */
     uint8_t channel, method, bias_stop, level_stop, state;
     bool for_noise_reduction;
-    double position_s, part;        /* ABSENT where not known */
-    double reading[2];              /* dials, as typed */
+    double position_s, part; /* ABSENT where not known */
+    double reading[2];       /* dials, as typed */
     double low_db, high_db, treble_db, low_hz, high_hz;
     float tau[2]; /* robust weight of the last solve, per response; 0 = not known. Where a solve starts, not what it ends with. */
 };
@@ -72,8 +72,8 @@ bool facts_put_stock(struct facts *x, const struct stock *s, int *number);
 bool facts_put_service(struct facts *x, const struct service *s, bool is_void);
 /* −1 in *number when the deck or stock is not known (then ignored). */
 bool facts_put_row(struct facts *x, const struct calibration *c, const struct stamp *stamp, int *number);
-int facts_deck(const struct facts *x, const char *id);   /* −1 */
-int facts_stock(const struct facts *x, const char *id);  /* −1 */
+int facts_deck(const struct facts *x, const char *id);       /* −1 */
+int facts_stock(const struct facts *x, const char *id);      /* −1 */
 int facts_row(const struct facts *x, const struct uuid *id); /* −1 */
 /* A copy that shares nothing. */
 bool facts_copy(struct facts *to, const struct facts *from) __attribute__((warn_unused_result));

@@ -13,7 +13,7 @@
 #include <string.h>
 
 #define MOST_EVALUATIONS 80
-#define SAME_COLUMN 1e-10 /* relative pivot below which a covariate is made up of others */
+#define SAME_COLUMN      1e-10 /* relative pivot below which a covariate is made up of others */
 #define PREDICT_TOGETHER 32
 
 struct fit {
@@ -25,8 +25,8 @@ struct fit {
     int rows, groups, fixed, first_fixed; /* fixed with the intercept */
     bool intercept, flat, inverted;
     int group_first[FIT_GROUPS], group_size[FIT_GROUPS];
-    double *centre, *unit;                /* of each fixed column; the intercept's are 0 and 1 */
-    double y_centre, y_unit;              /* y is fitted as (y − centre)/unit */
+    double *centre, *unit;   /* of each fixed column; the intercept's are 0 and 1 */
+    double y_centre, y_unit; /* y is fitted as (y − centre)/unit */
     double *estimate, *se;
     double seconds;
 };
@@ -85,7 +85,8 @@ static bool scale_columns(struct fit *k, const struct fit_table *t, const struct
     for (int i = 0; i < t->rows; i++)
         largest = fmax(largest, fabs(t->y[i]));
     if (!(k->y_unit > 1e-13 * largest))
-        return fault_add(f, FAULT_UNACCEPTABLE, "response", "does-not-vary", "the response is the same in every row; there is nothing to fit");
+        return fault_add(f, FAULT_UNACCEPTABLE, "response", "does-not-vary",
+                         "the response is the same in every row; there is nothing to fit");
     for (int c = 0; c < t->fixed_count; c++) {
         int j = c + k->intercept;
         k->centre[j] = k->intercept ? weighted_mean(t, t->fixed[c]) : 0;
@@ -122,8 +123,8 @@ static bool check_rank(const struct fit *k, const struct fit_table *t, const str
         out_of_memory(f);
     else if (rank < p) {
         int j = pivot[rank] - 1 - k->intercept;
-        fault_add(f, FAULT_UNACCEPTABLE, j < 0 ? "" : names->fixed[j], "made-up-of-others", "column %s is made up of the other covariates; leave it out",
-                  j < 0 ? "(intercept)" : names->fixed[j]);
+        fault_add(f, FAULT_UNACCEPTABLE, j < 0 ? "" : names->fixed[j], "made-up-of-others",
+                  "column %s is made up of the other covariates; leave it out", j < 0 ? "(intercept)" : names->fixed[j]);
     }
     mem_free(a);
     mem_free(work);
@@ -140,8 +141,8 @@ static bool check_table(const struct fit_table *t, const struct fit_names *names
         return fault_add(f, FAULT_UNACCEPTABLE, "", "too-few-rows", "the table has %d rows; %d fixed effects need more", t->rows, p);
     for (int g = 0; g < t->group_count; g++) {
         if (t->levels[g] < 2)
-            return fault_add(f, FAULT_UNACCEPTABLE, names->group[g], "one-level", "column %s has only one level; a variance between levels needs two or more",
-                             names->group[g]);
+            return fault_add(f, FAULT_UNACCEPTABLE, names->group[g], "one-level",
+                             "column %s has only one level; a variance between levels needs two or more", names->group[g]);
         if (flat && t->levels[g] >= t->rows)
             return fault_add(f, FAULT_UNACCEPTABLE, names->group[g], "level-a-row",
                              "column %s has a level of its own in every row; it cannot be told from the residual", names->group[g]);
@@ -203,7 +204,8 @@ static bool start(const struct fit *k, const struct fit_table *t, struct estimat
     int most = 1;
     for (int g = 0; g < t->group_count; g++)
         most = t->levels[g] > most ? t->levels[g] : most;
-    double *sums = mem_zero((size_t)most, sizeof *sums), *weights = mem_zero((size_t)most, sizeof *weights), least = 1, within, explained = 0;
+    double *sums = mem_zero((size_t)most, sizeof *sums), *weights = mem_zero((size_t)most, sizeof *weights), least = 1, within,
+           explained = 0;
     bool ok = sums && weights;
     for (int g = 0; ok && g < t->group_count; g++) {
         moment_start(k, t, g, sums, weights, &in->start[g], &within);
@@ -237,8 +239,14 @@ static bool set_up(struct fit *k, const struct fit_table *t, struct fault *f)
     mem_free(absorb);
     if (!k->normal)
         return false;
-    struct estimate_input in = {.design = &k->design, .normal = k->normal, .blocks = t->group_count, .known_sd = k->known_sd, .y = k->y, .v = k->v,
-                                .kind = k->kind, .kinds = 1};
+    struct estimate_input in = {.design = &k->design,
+                                .normal = k->normal,
+                                .blocks = t->group_count,
+                                .known_sd = k->known_sd,
+                                .y = k->y,
+                                .v = k->v,
+                                .kind = k->kind,
+                                .kinds = 1};
     for (int g = 0; g < t->group_count; g++) {
         in.first[g] = k->group_first[g];
         in.size[g] = k->group_size[g];
@@ -353,8 +361,14 @@ static double criterion(const struct fit *k)
 
 void fit_result(const struct fit *k, struct fit_result *out)
 {
-    *out = (struct fit_result){.n = k->rows, .fixed_count = k->fixed, .criterion = criterion(k), .sigma = exp(k->e.log_sigma[0]) * k->y_unit,
-                               .estimate = k->estimate, .se = k->se, .evaluations = k->e.evaluations, .seconds = k->seconds,
+    *out = (struct fit_result){.n = k->rows,
+                               .fixed_count = k->fixed,
+                               .criterion = criterion(k),
+                               .sigma = exp(k->e.log_sigma[0]) * k->y_unit,
+                               .estimate = k->estimate,
+                               .se = k->se,
+                               .evaluations = k->e.evaluations,
+                               .seconds = k->seconds,
                                .reason = estimate_reason_text(k->e.reason)};
     for (int g = 0; g < k->groups; g++) {
         out->sd[g] = exp(k->e.log_sd[g]) * k->y_unit;

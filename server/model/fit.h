@@ -21,7 +21,7 @@
 struct fit_table {
     int rows;
     const double *y;
-    const double *w;            /* > 0; NULL = 1 */
+    const double *w; /* > 0; NULL = 1 */
     bool intercept;
     int fixed_count;
     const double *const *fixed; /* fixed_count columns of rows each */
@@ -49,7 +49,8 @@ struct fit_result {
 struct fit; /* private */
 /* The table is copied as far as needed. NULL and a fault that names the column: a covariate that others make up, a group of one level, as many levels
  * as rows, too few rows, a response that does not vary, memory. */
-struct fit *fit_new(const struct fit_table *t, const struct fit_names *names, bool flat, struct fault *f) __attribute__((warn_unused_result));
+struct fit *fit_new(const struct fit_table *t, const struct fit_names *names, bool flat, struct fault *f)
+    __attribute__((warn_unused_result));
 void fit_free(struct fit *k);
 void fit_result(const struct fit *k, struct fit_result *out);
 /* Mean and the standard error of that mean for each row of `t` (y and w ignored); a level not in the fit adds its group's variance. */

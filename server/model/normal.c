@@ -110,7 +110,8 @@ static void add_row(struct normal *m, int c, int i, double w, double *values)
         for (int g = first; g <= e; g++) {
             int with = m->local[g];
             if (with >= 0)
-                values[at >= with ? normal_place(m, c, at, with) : normal_place(m, c, with, at)] += wx * d->value[g] * m->scale[d->column[g]];
+                values[at >= with ? normal_place(m, c, at, with) : normal_place(m, c, with, at)] +=
+                    wx * d->value[g] * m->scale[d->column[g]];
         }
     }
 }
@@ -226,6 +227,8 @@ bool normal_solve(struct normal *m, double *x, int count)
 
 void normal_figures(const struct normal *m, struct normal_figures *out)
 {
-    *out = (struct normal_figures){.absorbed = m->absorbed, .rest = m->rest, .dense = m->pattern.start == NULL,
+    *out = (struct normal_figures){.absorbed = m->absorbed,
+                                   .rest = m->rest,
+                                   .dense = m->pattern.start == NULL,
                                    .elements = factor_elements(m->factor) + (size_t)m->clique_start[m->absorbed] + (size_t)m->absorbed};
 }

@@ -6,7 +6,7 @@
 
 #include <math.h>
 
-#define FAR 8.0
+#define FAR          8.0
 #define LOG_ROOT_2PI 0.91893853320467274178
 
 /* (1 − Φ)/φ for large α. */

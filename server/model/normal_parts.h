@@ -26,7 +26,7 @@ struct normal {
     int64_t *pair_start;         /* sparse: cliques + 1, into `pair_at` */
     int *pair_at;                /* sparse: where the product of members i >= j lies in the pattern, at i(i+1)/2 + j */
     struct pattern pattern;
-    bool borrowed;               /* all of the above belongs to a twin */
+    bool borrowed; /* all of the above belongs to a twin */
     struct factor *factor;
     /* of the last normal_factor */
     double *diagonal; /* absorbed: M_aa */

@@ -9,9 +9,9 @@
 #include <stdlib.h>
 #include <string.h>
 
-#define DENSE_SMALL 160             /* so few columns: dense whatever the pattern */
-#define DENSE_SHARE 0.3             /* from this share of the triangle on a sparse factor is nearly full anyhow */
-#define BOUND_ONLY 1600             /* up to so many columns the number of products alone decides */
+#define DENSE_SMALL 160  /* so few columns: dense whatever the pattern */
+#define DENSE_SHARE 0.3  /* from this share of the triangle on a sparse factor is nearly full anyhow */
+#define BOUND_ONLY  1600 /* up to so many columns the number of products alone decides */
 
 static bool out_of_memory(struct fault *f)
 {

@@ -6,11 +6,11 @@
 
 #include <math.h>
 
-#define SMALL_RATIO (-5.0)  /* log(sd/σ) below which an sd that rows still pull down is put to 0 */
-#define PROBE_RATIO (-6.0)  /* where the derivative in the variance of a zero is looked at */
-#define AGAIN_RATIO (-2.0)  /* where a zero that wants to grow starts again */
-#define STILL 3e-5          /* in log sd: stop by x */
-#define NOTHING 1e-12       /* of the criterion: tables of a few rows never come nearer */
+#define SMALL_RATIO (-5.0) /* log(sd/σ) below which an sd that rows still pull down is put to 0 */
+#define PROBE_RATIO (-6.0) /* where the derivative in the variance of a zero is looked at */
+#define AGAIN_RATIO (-2.0) /* where a zero that wants to grow starts again */
+#define STILL       3e-5   /* in log sd: stop by x */
+#define NOTHING     1e-12  /* of the criterion: tables of a few rows never come nearer */
 
 static bool fail(enum factor_result r, struct fault *f)
 {

@@ -53,11 +53,20 @@ static struct turn *order_rows(const struct facts *x, const struct equation_opti
 
 static struct model_question question_of(const struct facts *x, const struct fact_row *row)
 {
-    return (struct model_question){.deck = &x->decks[row->deck]->deck, .stock = &x->stocks[row->stock]->stock, .tape_class = CLASS_NONE,
-                                   .setup = words_text(&x->words, row->setup), .batch = words_text(&x->words, row->batch),
-                                   .tape = words_text(&x->words, row->tape), .channel = (enum channel)row->channel, .recordings = row->recordings,
-                                   .position_s = row->position_s, .part = row->part, .treble_db = 0, .low_hz = row->low_hz,
-                                   .high_hz = row->high_hz, .at_us = row->made_at_us};
+    return (struct model_question){.deck = &x->decks[row->deck]->deck,
+                                   .stock = &x->stocks[row->stock]->stock,
+                                   .tape_class = CLASS_NONE,
+                                   .setup = words_text(&x->words, row->setup),
+                                   .batch = words_text(&x->words, row->batch),
+                                   .tape = words_text(&x->words, row->tape),
+                                   .channel = (enum channel)row->channel,
+                                   .recordings = row->recordings,
+                                   .position_s = row->position_s,
+                                   .part = row->part,
+                                   .treble_db = 0,
+                                   .low_hz = row->low_hz,
+                                   .high_hz = row->high_hz,
+                                   .at_us = row->made_at_us};
 }
 
 static double step_of(const struct dial *d, double worth, double reading)
@@ -77,7 +86,10 @@ static void row_of(const struct replay *p, const struct model_view *v, int fact,
     row_respond(p->facts, row, p->options, memo, &response);
     facts_shift(d, row->made_at_us, shift);
     model_ask(v, &q, &a);
-    *out = (struct replay_row){.id = row->id, .made_at_us = row->made_at_us, .known_rows = (long)v->head->rows_used, .basis = a.basis,
+    *out = (struct replay_row){.id = row->id,
+                               .made_at_us = row->made_at_us,
+                               .known_rows = (long)v->head->rows_used,
+                               .basis = a.basis,
                                .read = response.kind[BIAS] == KIND_READ && row->method == METHOD_FLAT};
     const struct dial *dials[RESPONSES] = {&d->deck.bias_dial, &d->deck.level_dial};
     for (int r = 0; r < RESPONSES; r++) {

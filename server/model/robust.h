@@ -14,7 +14,7 @@ enum robust_kind {
 #define ROBUST_PARTS 2
 struct robust {
     enum robust_kind kind;
-    double nu;                                       /* ROBUST_T */
+    double nu;                                      /* ROBUST_T */
     double share[ROBUST_PARTS], wide[ROBUST_PARTS]; /* ROBUST_MIXTURE, beside the ordinary rows */
 };
 /* What the product uses: 4 % of rows four times as wide (a careless reading), 2 % sixteen times (a wrong sign, a factor of ten, another deck).

@@ -16,8 +16,8 @@
 /* A supernodal factor as CHOLMOD lays it out; arrays are borrowed. */
 struct supernodes {
     int n, count;
-    const int *first;   /* count + 1: columns of supernode s are first[s] … first[s+1] − 1 */
-    const int *row_at;  /* count + 1: its rows are rows[row_at[s]] …, its own columns first, ascending */
+    const int *first;    /* count + 1: columns of supernode s are first[s] … first[s+1] − 1 */
+    const int *row_at;   /* count + 1: its rows are rows[row_at[s]] …, its own columns first, ascending */
     const int *value_at; /* count + 1: its block starts at x[value_at[s]], column-major, one column per own column */
     const int *rows;
     const double *x;

@@ -9,12 +9,12 @@
 #include "club_fit.h"
 
 /* Room for what arrives before everything is drawn anew. */
-#define ROOM_DECKS 16
-#define ROOM_STOCKS 64
-#define ROOM_BASES 96
-#define ROOM_ERAS 32
+#define ROOM_DECKS   16
+#define ROOM_STOCKS  64
+#define ROOM_BASES   96
+#define ROOM_ERAS    32
 #define ROOM_EFFECTS 512
-#define ROOM_COMBOS 128
+#define ROOM_COMBOS  128
 
 struct combo {
     int deck, pair, other; /* deck; effects of PAIR and of TAPE or BATCH */
@@ -24,7 +24,7 @@ struct deck_effects { /* effects that belong to one deck, deck by deck */
 };
 
 struct tables {
-    struct club_fit *fit; /* borrowed */
+    struct club_fit *fit;   /* borrowed */
     struct model_view view; /* owns its head; slopes NULL here */
     struct view_head *head;
     struct view_deck *decks;
@@ -49,8 +49,8 @@ struct tables {
 };
 
 /* Effects with the variances of `v` (and the weights the fit holds), and all tables. False: fault set; tables_free is due in any case. */
-bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct equation_options *o, const struct variances *v,
-                  struct fault *f);
+bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct equation_options *o,
+                  const struct variances *v, struct fault *f);
 void tables_free(struct tables *t);
 /* A frozen copy. */
 struct model_view *tables_publish(const struct tables *t, const struct slope_table *slopes, int64_t as_of, struct fault *f)

@@ -130,8 +130,15 @@ static bool place_all(struct tables *t, const struct facts *x, const struct size
 {
     const struct equation *q = &t->fit->q;
     int effects = q->columns - KNOWN_COLUMNS;
-    struct view_head h = {.mark = VIEW_MARK, .version = VIEW_VERSION, .decks = x->deck_count, .services = n->services, .eras = q->count[TREND],
-                          .bases = n->bases, .stocks = n->stocks, .effects = effects, .combos = n->combos};
+    struct view_head h = {.mark = VIEW_MARK,
+                          .version = VIEW_VERSION,
+                          .decks = x->deck_count,
+                          .services = n->services,
+                          .eras = q->count[TREND],
+                          .bases = n->bases,
+                          .stocks = n->stocks,
+                          .effects = effects,
+                          .combos = n->combos};
     h.deck_room = h.decks + ROOM_DECKS;
     h.base_room = h.bases + ROOM_BASES;
     h.stock_room = h.stocks + ROOM_STOCKS;
@@ -139,7 +146,8 @@ static bool place_all(struct tables *t, const struct facts *x, const struct size
     h.effect_room = h.effects + ROOM_EFFECTS;
     h.combo_room = h.combos + ROOM_COMBOS;
     h.class_first = x->stock_count;
-    uint64_t keys = (uint64_t)h.deck_room + (uint64_t)h.stock_room + (uint64_t)h.base_room + (uint64_t)h.effect_room + (uint64_t)h.combo_room;
+    uint64_t keys =
+        (uint64_t)h.deck_room + (uint64_t)h.stock_room + (uint64_t)h.base_room + (uint64_t)h.effect_room + (uint64_t)h.combo_room;
     for (h.slots = 64; h.slots < keys * 2;)
         h.slots *= 2;
     uint64_t at = 0;
@@ -187,8 +195,8 @@ static void fill_services(struct tables *t, const struct facts *x)
             for (int r = 0; r < RESPONSES; r++)
                 shift[r] += k->services[i].shift[r];
             era += k->services[i].resets;
-            t->services[at++] = (struct view_service){.made_at_us = k->services[i].made_at_us, .shift = {shift[0], shift[1]}, .era = era,
-                                                         .found = k->services[i].found};
+            t->services[at++] = (struct view_service){
+                .made_at_us = k->services[i].made_at_us, .shift = {shift[0], shift[1]}, .era = era, .found = k->services[i].found};
         }
     }
 }
@@ -202,7 +210,7 @@ static int by_era(const void *a, const void *b)
 static bool fill_eras(struct tables *t, const struct facts *x)
 {
     const struct equation *q = &t->fit->q;
-    int (*order)[3] = scratch((size_t)q->count[TREND], sizeof *order);
+    int(*order)[3] = scratch((size_t)q->count[TREND], sizeof *order);
     if (!order)
         return false;
     for (int e = 0; e < q->count[TREND]; e++) {
@@ -216,8 +224,11 @@ static bool fill_eras(struct tables *t, const struct facts *x)
     for (int i = 0; i < q->count[TREND]; i++) {
         int e = order[i][2];
         struct view_deck *d = &t->decks[order[i][0]];
-        t->eras[i] = (struct view_era){.middle_us = q->era_middle_us[e], .last_us = q->era_last_us[e], .number = order[i][1],
-                                       .era_effect = find_effect(t, ERA, order[i][0], order[i][1], 0), .trend_effect = effect_of(t, TREND, e)};
+        t->eras[i] = (struct view_era){.middle_us = q->era_middle_us[e],
+                                       .last_us = q->era_last_us[e],
+                                       .number = order[i][1],
+                                       .era_effect = find_effect(t, ERA, order[i][0], order[i][1], 0),
+                                       .trend_effect = effect_of(t, TREND, e)};
         if (!d->era_count++)
             d->era_first = i;
         d->base_era = i;
@@ -269,17 +280,20 @@ static void fill_stocks(struct tables *t, const struct facts *x, const struct si
     const struct equation *q = &t->fit->q;
     for (int s = 0; s < x->stock_count; s++) {
         const struct fact_stock *k = x->stocks[s];
-        t->stocks[s] = (struct view_stock){.tape_class = (int32_t)k->tape_class, .family_effect = find_effect(t, FAMILY, k->family, 0, 0),
-                                           .stock_effect = find_effect(t, STOCK, s, 0, 0), .sheet = {k->sheet[0], k->sheet[1]}};
+        t->stocks[s] = (struct view_stock){.tape_class = (int32_t)k->tape_class,
+                                           .family_effect = find_effect(t, FAMILY, k->family, 0, 0),
+                                           .stock_effect = find_effect(t, STOCK, s, 0, 0),
+                                           .sheet = {k->sheet[0], k->sheet[1]}};
         tables_put_slot(t, view_hash(KEY_STOCK, stock_hash(x, s), 0, 0), s);
     }
     for (int c = 0; c < CLASS_COUNT; c++)
-        t->stocks[x->stock_count + c] = (struct view_stock){.tape_class = c, .family_effect = -1, .stock_effect = -1, .sheet = {ABSENT, ABSENT}};
+        t->stocks[x->stock_count + c] =
+            (struct view_stock){.tape_class = c, .family_effect = -1, .stock_effect = -1, .sheet = {ABSENT, ABSENT}};
     for (int f = 0; f < q->count[FAMILY]; f++)
         for (int c = 0; c < CLASS_COUNT; c++)
             if (n->family_class[f][c] >= 0) {
-                t->stocks[n->family_class[f][c]] = (struct view_stock){.tape_class = c, .family_effect = effect_of(t, FAMILY, f),
-                                                                        .stock_effect = -1, .sheet = {ABSENT, ABSENT}};
+                t->stocks[n->family_class[f][c]] = (struct view_stock){
+                    .tape_class = c, .family_effect = effect_of(t, FAMILY, f), .stock_effect = -1, .sheet = {ABSENT, ABSENT}};
                 tables_put_slot(t, view_hash(KEY_FAMILY, word_hash_of(x, q->key[FAMILY][f].a), (uint64_t)c, 0), n->family_class[f][c]);
             }
 }
@@ -289,23 +303,28 @@ static void fill_keys(struct tables *t, const struct facts *x)
 {
     const struct equation *q = &t->fit->q;
     for (int l = 0; l < q->count[BATCH]; l++)
-        tables_put_slot(t, view_hash(KEY_BATCH, stock_hash(x, q->key[BATCH][l].a), word_hash_of(x, q->key[BATCH][l].b), 0), effect_of(t, BATCH, l));
+        tables_put_slot(t, view_hash(KEY_BATCH, stock_hash(x, q->key[BATCH][l].a), word_hash_of(x, q->key[BATCH][l].b), 0),
+                        effect_of(t, BATCH, l));
     for (int l = 0; l < q->count[TAPE]; l++)
-        tables_put_slot(t, view_hash(KEY_TAPE, stock_hash(x, q->key[TAPE][l].a), word_hash_of(x, q->key[TAPE][l].b), 0), effect_of(t, TAPE, l));
+        tables_put_slot(t, view_hash(KEY_TAPE, stock_hash(x, q->key[TAPE][l].a), word_hash_of(x, q->key[TAPE][l].b), 0),
+                        effect_of(t, TAPE, l));
     for (int l = 0; l < q->count[CHANNEL]; l++)
-        tables_put_slot(t, view_hash(KEY_CHANNEL, deck_hash(x, q->key[CHANNEL][l].a), (uint64_t)q->key[CHANNEL][l].b, 0), effect_of(t, CHANNEL, l));
+        tables_put_slot(t, view_hash(KEY_CHANNEL, deck_hash(x, q->key[CHANNEL][l].a), (uint64_t)q->key[CHANNEL][l].b, 0),
+                        effect_of(t, CHANNEL, l));
     for (int l = 0; l < q->count[SETUP]; l++) {
         const struct level_key *k = &q->key[SETUP][l];
         tables_put_slot(t, view_hash(KEY_SETUP, deck_hash(x, k->a), word_hash_of(x, k->b - 1), (uint64_t)k->c), effect_of(t, SETUP, l));
     }
     for (int l = 0; l < q->count[PAIR]; l++)
-        tables_put_slot(t, view_hash(KEY_PAIR, deck_hash(x, q->key[PAIR][l].a), stock_hash(x, q->key[PAIR][l].b), 0), effect_of(t, PAIR, l));
+        tables_put_slot(t, view_hash(KEY_PAIR, deck_hash(x, q->key[PAIR][l].a), stock_hash(x, q->key[PAIR][l].b), 0),
+                        effect_of(t, PAIR, l));
     for (int i = 0; i < t->head->combos; i++) {
         const struct level_key *pair = &q->key[PAIR][t->combo[i].pair - effect_of(t, PAIR, 0)];
         bool tape = t->combo[i].other >= effect_of(t, TAPE, 0);
         enum block of = tape ? TAPE : BATCH;
         int word = q->key[of][t->combo[i].other - effect_of(t, of, 0)].b;
-        tables_put_slot(t, view_hash(tape ? KEY_PAIR_TAPE : KEY_PAIR_BATCH, deck_hash(x, pair->a), stock_hash(x, pair->b), word_hash_of(x, word)), i);
+        tables_put_slot(
+            t, view_hash(tape ? KEY_PAIR_TAPE : KEY_PAIR_BATCH, deck_hash(x, pair->a), stock_hash(x, pair->b), word_hash_of(x, word)), i);
     }
 }
 
@@ -404,4 +423,3 @@ bool tables_group_by_deck(const struct tables *t, const struct facts *x, struct 
             g->effect[g->start[q->key[of_deck[k]][l].a + 1]++] = effect_of(t, of_deck[k], l);
     return true;
 }
-

@@ -11,7 +11,7 @@
 
 #define MOST_UPDATES 256
 #define MOST_NUMBERS 4000000 /* of all k together, a response */
-#define REWEIGH 4
+#define REWEIGH      4
 
 struct tail *tail_new(struct club_fit *fit, struct tables *t, const struct facts *x)
 {
@@ -164,7 +164,8 @@ static void update_effects(struct tail *w, enum response r, const double *k, dou
     for (int i = 0; i < t->head->combos; i++) {
         const struct combo *c = &t->combo[i];
         int base = t->effect_base[c->pair];
-        t->combos[i][r] -= (float)(k[column_of_effect(c->other)] * ((base >= 0 ? w->phi_base[base] : 0) + k[column_of_effect(c->pair)]) / s);
+        t->combos[i][r] -=
+            (float)(k[column_of_effect(c->other)] * ((base >= 0 ? w->phi_base[base] : 0) + k[column_of_effect(c->pair)]) / s);
     }
 }
 
@@ -173,7 +174,8 @@ static void update_sides(struct tail *w, enum response r, const double *k, doubl
     struct tables *t = w->t;
     for (int i = 0; i < t->head->eras; i++)
         if (t->eras[i].era_effect >= 0 && t->eras[i].trend_effect >= 0)
-            t->eras[i].trend_with_era[r] -= (float)(k[column_of_effect(t->eras[i].era_effect)] * k[column_of_effect(t->eras[i].trend_effect)] / s);
+            t->eras[i].trend_with_era[r] -=
+                (float)(k[column_of_effect(t->eras[i].era_effect)] * k[column_of_effect(t->eras[i].trend_effect)] / s);
     for (int i = 0; i < t->head->stocks; i++) {
         struct view_stock *v = &t->stocks[i];
         double phi = w->phi_stock[i];

@@ -6,7 +6,7 @@
 #include "flat_rows.h"
 #include "tail.h"
 
-#define TAIL_ROWS 256
+#define TAIL_ROWS    256
 #define TAIL_ENTRIES (BLOCKS + 8)
 
 struct tail_row {

@@ -130,8 +130,8 @@ static struct view_era *era_of(struct tail *w, int deck, int number, const struc
     if (k->era_count || t->head->eras == t->head->era_room)
         return NULL;
     int at = t->head->eras++;
-    t->eras[at] = (struct view_era){.middle_us = row->made_at_us, .last_us = row->made_at_us, .number = number, .era_effect = -1,
-                                    .trend_effect = -1};
+    t->eras[at] =
+        (struct view_era){.middle_us = row->made_at_us, .last_us = row->made_at_us, .number = number, .era_effect = -1, .trend_effect = -1};
     k->era_first = k->base_era = at;
     k->era_count = 1;
     return &t->eras[at];
@@ -165,7 +165,8 @@ static bool link_time(struct tail *w, enum block b, const struct level_key *key,
     struct view_era *era = era_of(w, row->deck, key->b, row);
     if (!era)
         return false;
-    bool fresh = first || (k->base_era >= 0 && era == &w->t->eras[k->base_era] && k->era_count == 1 && w->t->effects[k->deck_effect].rows == 0);
+    bool fresh =
+        first || (k->base_era >= 0 && era == &w->t->eras[k->base_era] && k->era_count == 1 && w->t->effects[k->deck_effect].rows == 0);
     if (!fresh)
         return false;
     *(b == ERA ? &era->era_effect : &era->trend_effect) = effect;
@@ -175,7 +176,8 @@ static bool link_time(struct tail *w, enum block b, const struct level_key *key,
     return true;
 }
 
-static bool link_deck(struct tail *w, const struct facts *x, enum block b, const struct level_key *key, const struct fact_row *row, int effect)
+static bool link_deck(struct tail *w, const struct facts *x, enum block b, const struct level_key *key, const struct fact_row *row,
+                      int effect)
 {
     struct tables *t = w->t;
     struct view_deck *k = &t->decks[row->deck];
@@ -196,8 +198,10 @@ static bool link_deck(struct tail *w, const struct facts *x, enum block b, const
     case CHANNEL:
     case SETUP:
         t->effect_base[effect] = k->base[CLASS_COUNT];
-        tables_put_slot(t, b == CHANNEL ? view_hash(KEY_CHANNEL, id, (uint64_t)key->b, 0)
-                                        : view_hash(KEY_SETUP, id, view_text(words_text(&x->words, key->b - 1)), (uint64_t)key->c), effect);
+        tables_put_slot(t,
+                        b == CHANNEL ? view_hash(KEY_CHANNEL, id, (uint64_t)key->b, 0)
+                                     : view_hash(KEY_SETUP, id, view_text(words_text(&x->words, key->b - 1)), (uint64_t)key->c),
+                        effect);
         return true;
     case DECK_CLASS: return add_class_base(w, row->deck, key->b, effect);
     case PAIR: {
@@ -211,7 +215,8 @@ static bool link_deck(struct tail *w, const struct facts *x, enum block b, const
     }
 }
 
-static bool add_level(struct tail *w, const struct facts *x, enum block b, const struct level_key *key, const struct fact_row *row, int *effect)
+static bool add_level(struct tail *w, const struct facts *x, enum block b, const struct level_key *key, const struct fact_row *row,
+                      int *effect)
 {
     struct tables *t = w->t;
     if (t->head->effects == t->head->effect_room || w->level_count == ROOM_EFFECTS)
@@ -233,7 +238,8 @@ static bool add_level(struct tail *w, const struct facts *x, enum block b, const
 static bool add_combo(struct tail *w, const struct facts *x, const struct fact_row *row, int pair, int other, enum view_key kind, int word)
 {
     struct tables *t = w->t;
-    uint64_t hash = view_hash(kind, view_text(x->decks[row->deck]->deck.id), view_text(x->stocks[row->stock]->id), view_text(words_text(&x->words, word)));
+    uint64_t hash = view_hash(kind, view_text(x->decks[row->deck]->deck.id), view_text(x->stocks[row->stock]->id),
+                              view_text(words_text(&x->words, word)));
     if (other < 0 || view_find(&t->view, hash) >= 0)
         return true;
     int at = t->head->combos;

@@ -50,7 +50,8 @@ bool view_attach(struct model_view *v)
         h->class_first > h->stocks - CLASS_COUNT)
         return false;
     uint64_t pairs = (uint64_t)h->base_room * (uint64_t)h->stock_room;
-    if (!fits(h, h->at_decks, (uint64_t)h->deck_room, sizeof *v->decks) || !fits(h, h->at_services, (uint64_t)h->services, sizeof *v->services) ||
+    if (!fits(h, h->at_decks, (uint64_t)h->deck_room, sizeof *v->decks) ||
+        !fits(h, h->at_services, (uint64_t)h->services, sizeof *v->services) ||
         !fits(h, h->at_eras, (uint64_t)h->era_room, sizeof *v->eras) || !fits(h, h->at_bases, (uint64_t)h->base_room, sizeof *v->bases) ||
         !fits(h, h->at_stocks, (uint64_t)h->stock_room, sizeof *v->stocks) ||
         !fits(h, h->at_effects, (uint64_t)h->effect_room, sizeof *v->effects) ||

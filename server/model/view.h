@@ -15,7 +15,7 @@
 #include "club.h"
 #include "equation.h"
 
-#define VIEW_MARK 0x62627631u
+#define VIEW_MARK    0x62627631u
 #define VIEW_VERSION 3u
 
 struct view_effect { /* one level */
@@ -34,18 +34,18 @@ struct view_service {
 };
 struct view_era {
     int64_t middle_us, last_us;
-    int32_t number;                  /* of the deck */
+    int32_t number;                   /* of the deck */
     int32_t era_effect, trend_effect; /* −1 = none */
     float trend_with_era[RESPONSES];
     int32_t spare;
 };
 struct view_deck {
-    int64_t last_us; /* its last result; CLOCK_NONE */
+    int64_t last_us;                   /* its last result; CLOCK_NONE */
     int32_t deck_effect, model_effect; /* −1 = none */
     int32_t service_first, service_count, era_first, era_count;
-    int32_t base_era;                  /* index of the era of the bases, −1 */
-    int32_t base[CLASS_COUNT + 1];     /* per class; last: a class not seen on it */
-    int32_t class_effect[CLASS_COUNT]; /* deck×class, −1 */
+    int32_t base_era;                             /* index of the era of the bases, −1 */
+    int32_t base[CLASS_COUNT + 1];                /* per class; last: a class not seen on it */
+    int32_t class_effect[CLASS_COUNT];            /* deck×class, −1 */
     double worth[RESPONSES], worth_se[RESPONSES]; /* of `learn` dials, from shared tapes; se 0 = nothing known */
 };
 struct view_base {
@@ -77,10 +77,10 @@ struct view_head {
     double multiplier[RESPONSES][BASIS_KINDS];
     struct view_known known[KNOWN_COLUMNS];
     int32_t effect_first[BLOCKS], effect_count[BLOCKS];
-    int32_t decks, services, eras, bases, stocks, effects, combos;            /* in use */
+    int32_t decks, services, eras, bases, stocks, effects, combos;               /* in use */
     int32_t deck_room, era_room, base_room, stock_room, effect_room, combo_room; /* laid out; covariance is base_room × stock_room */
-    int32_t base_none;   /* a deck of which nothing is known */
-    int32_t class_first; /* entry of stocks of the first class alone */
+    int32_t base_none;                                                           /* a deck of which nothing is known */
+    int32_t class_first;                                                         /* entry of stocks of the first class alone */
     int32_t spare;
     uint64_t slots;
     uint64_t at_decks, at_services, at_eras, at_bases, at_stocks, at_effects, at_combos, at_covariance, at_slots;
@@ -104,13 +104,26 @@ struct model_view {
     const struct view_base *bases;
     const struct view_stock *stocks;
     const struct view_effect *effects;
-    const float (*combos)[RESPONSES]; /* per pair and tape (or batch): covariance of the tape with base and pair */
+    const float (*combos)[RESPONSES];   /* per pair and tape (or batch): covariance of the tape with base and pair */
     const float *covariance[RESPONSES]; /* base_room × stock_room, see view_covariance */
     const struct view_slot *slots;
 };
 
 /* What a slot's hash was made of. */
-enum view_key { KEY_DECK = 1, KEY_MODEL, KEY_STOCK, KEY_FAMILY, KEY_BATCH, KEY_TAPE, KEY_CHANNEL, KEY_SETUP, KEY_PAIR, KEY_PAIR_BATCH, KEY_PAIR_TAPE, KEY_MODEL_BASE };
+enum view_key {
+    KEY_DECK = 1,
+    KEY_MODEL,
+    KEY_STOCK,
+    KEY_FAMILY,
+    KEY_BATCH,
+    KEY_TAPE,
+    KEY_CHANNEL,
+    KEY_SETUP,
+    KEY_PAIR,
+    KEY_PAIR_BATCH,
+    KEY_PAIR_TAPE,
+    KEY_MODEL_BASE
+};
 uint64_t view_text(const char *text); /* hash of a text */
 uint64_t view_hash(enum view_key k, uint64_t a, uint64_t b, uint64_t c);
 static inline double view_covariance(const struct model_view *v, enum response r, int base, int stock)

@@ -10,10 +10,10 @@
 
 #include <string.h>
 
-#define CARRY_YEARS 1.0   /* a trend is carried at most so far past the deck's last result */
-#define Z90 1.6448536269514722
-#define T90 2.1318467863266499 /* 95 % quantile of Student's t with four degrees of freedom */
-#define PLAIN_POSITION_S 600.0 /* where on the tape a result is expected when the question does not say */
+#define CARRY_YEARS      1.0 /* a trend is carried at most so far past the deck's last result */
+#define Z90              1.6448536269514722
+#define T90              2.1318467863266499 /* 95 % quantile of Student's t with four degrees of freedom */
+#define PLAIN_POSITION_S 600.0              /* where on the tape a result is expected when the question does not say */
 
 const char *basis_kind_text(enum basis_kind k)
 {
@@ -26,13 +26,13 @@ struct named {
     const struct view_deck *deck;   /* NULL = no result on it */
     const struct view_stock *stock; /* entry of its side; always set, unless there are no stocks at all */
     int stock_entry, base;
-    bool stock_known;               /* has results of its own */
+    bool stock_known; /* has results of its own */
     int tape_class, pair, batch, tape, channel, setup, model;
     int combo_batch, combo_tape;
     bool wants_batch, wants_tape, wants_channel, wants_setup, wants_model;
-    const struct view_era *era;     /* the one asked, NULL = no result in it */
-    bool new_era, base_era;         /* a reset since the last result; it is the one inside the base */
-    double years;                   /* trend's argument */
+    const struct view_era *era; /* the one asked, NULL = no result in it */
+    bool new_era, base_era;     /* a reset since the last result; it is the one inside the base */
+    double years;               /* trend's argument */
     double shift[RESPONSES];
 };
 
@@ -308,7 +308,8 @@ static double deck_variance(const struct model_view *v, const struct model_quest
     const bool wanted[2] = {n->wants_channel, n->wants_setup};
     for (int k = 0; k < 2; k++)
         if (wanted[k])
-            sum += effect[k] < 0 ? square(h->sd[r][inside[k]]) : v->effects[effect[k]].variance[r] + 2 * (double)v->effects[effect[k]].with_base[r];
+            sum += effect[k] < 0 ? square(h->sd[r][inside[k]])
+                                 : v->effects[effect[k]].variance[r] + 2 * (double)v->effects[effect[k]].with_base[r];
     (void)q;
     return sum;
 }
@@ -342,7 +343,8 @@ static void slopes_and_treble(const struct model_view *v, const struct model_que
     struct setup setup;
     struct dial_worth shared[RESPONSES] = {{0}};
     double speed = deck_setup(q->deck, q->setup ? q->setup : "", &setup) ? setup.speed_mm_s : ABSENT;
-    struct slope_kind kind = {.tape_class = (enum tape_class)n->tape_class, .speed_mm_s = speed,
+    struct slope_kind kind = {.tape_class = (enum tape_class)n->tape_class,
+                              .speed_mm_s = speed,
                               .low_hz = given(q->low_hz) ? q->low_hz : deck_low_hz(q->deck),
                               .high_hz = given(q->high_hz) ? q->high_hz : deck_high_hz(q->deck)};
     for (int r = 0; n->deck && r < RESPONSES; r++)

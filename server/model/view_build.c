@@ -40,8 +40,8 @@ static bool numbers_of(void *user, enum response r, struct fault *f)
     return estimate_effects(e, w->t->fit->rounds, f) && tables_numbers(w->t, r, w->g, f);
 }
 
-bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct equation_options *o, const struct variances *v,
-                  struct fault *f)
+bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct equation_options *o,
+                  const struct variances *v, struct fault *f)
 {
     struct deck_effects g = {0};
     memset(t, 0, sizeof *t);

@@ -13,24 +13,30 @@
 /* ---- the log ---- */
 
 /* Changes of things that carry an author, by somebody else. The unique index on `replaces` finds them without reading the rest. */
-#define CHANGES(number, table, id, name)                                                                                                           \
-    "SELECT x.stored_us AS at, " number " AS source, x.seq AS n, m.name AS who, '" name "' AS what, a.name AS subject, '' AS detail, " id              \
-    " FROM " table " x LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"                                                   \
+#define CHANGES(number, table, id, name)                                                                                                   \
+    "SELECT x.stored_us AS at, " number " AS source, x.seq AS n, m.name AS who, '" name "' AS what, a.name AS subject, '' AS detail, " id  \
+    " FROM " table " x LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"                                        \
     " WHERE x.replaces IS NOT NULL AND x.member IS NOT x.author"
 
-#define JOURNAL                                                                                                                                    \
-    "SELECT at, source, n, who, what, subject, detail, uuid, slug FROM ("                                                                             \
-    "SELECT x.stored_us AS at, 0 AS source, x.seq AS n, m.name AS who, CASE WHEN x.void_reason IS NOT NULL AND o.void_reason IS NULL THEN 'void'"     \
-    " WHEN x.void_reason IS NULL AND o.void_reason IS NOT NULL THEN 'unvoid' ELSE 'correction' END AS what, a.name AS subject,"                       \
-    " coalesce(x.void_reason, '') AS detail, x.uuid AS uuid, '' AS slug"                                                                              \
-    " FROM calibration x CROSS JOIN calibration o ON o.seq = x.replaces LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"  \
-    " WHERE x.replaces IS NOT NULL AND (x.member IS NOT x.author OR (x.void_reason IS NULL) <> (o.void_reason IS NULL))"                              \
-    " UNION ALL " CHANGES("1", "deck_state", "NULL, (SELECT slug FROM deck WHERE id = x.deck)", "deck")                                               \
-    " UNION ALL " CHANGES("2", "stock_state", "NULL, (SELECT slug FROM stock WHERE id = x.stock)", "stock")                                           \
-    " UNION ALL " CHANGES("3", "service", "uuid, (SELECT slug FROM deck WHERE id = x.deck)", "service")                                               \
-    " UNION ALL " CHANGES("4", "deck_check", "uuid, (SELECT slug FROM deck WHERE id = x.deck)", "check")                                              \
-    " UNION ALL SELECT e.at_us, 5, e.id, m.name, e.what, e.subject, e.detail, NULL, '' FROM event e LEFT JOIN member m ON m.id = e.member)"           \
-    " WHERE (at, source, n) < (?1, ?2, ?3) ORDER BY at DESC, source DESC, n DESC LIMIT ?4"
+#define JOURNAL                                                                                                                            \
+    "SELECT at, source, n, who, what, subject, detail, uuid, slug FROM ("                                                                  \
+    "SELECT x.stored_us AS at, 0 AS source, x.seq AS n, m.name AS who, CASE WHEN x.void_reason IS NOT NULL AND o.void_reason IS NULL "     \
+    "THEN 'void'"                                                                                                                          \
+    " WHEN x.void_reason IS NULL AND o.void_reason IS NOT NULL THEN 'unvoid' ELSE 'correction' END AS what, a.name AS subject,"            \
+    " coalesce(x.void_reason, '') AS detail, x.uuid AS uuid, '' AS slug"                                                                   \
+    " FROM calibration x CROSS JOIN calibration o ON o.seq = x.replaces LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id " \
+    "= x.author"                                                                                                                           \
+    " WHERE x.replaces IS NOT NULL AND (x.member IS NOT x.author OR (x.void_reason IS NULL) <> (o.void_reason IS NULL))"                   \
+    " UNION ALL " CHANGES("1", "deck_state", "NULL, (SELECT slug FROM deck WHERE id = x.deck)", "deck") " UNION ALL " CHANGES(             \
+        "2", "stock_state", "NULL, (SELECT slug FROM stock WHERE id = x.stock)",                                                           \
+        "stock") " UNION ALL " CHANGES("3", "service", "uuid, (SELECT slug FROM deck WHERE id = x.deck)",                                  \
+                                       "service") " UNION ALL " CHANGES("4", "deck_check",                                                 \
+                                                                        "uuid, (SELECT slug FROM deck WHERE id = x.deck)",                 \
+                                                                        "check") " UNION ALL SELECT e.at_us, 5, e.id, m.name, e.what, "    \
+                                                                                 "e.subject, e.detail, NULL, '' FROM event e LEFT JOIN "   \
+                                                                                 "member m ON m.id = e.member)"                            \
+                                                                                 " WHERE (at, source, n) < (?1, ?2, ?3) ORDER BY at "      \
+                                                                                 "DESC, source DESC, n DESC LIMIT ?4"
 
 static void take_entry(struct columns *k, struct journal_entry *e)
 {
@@ -91,7 +97,8 @@ static bool accept(struct store *s, void *argument, struct fault *f)
     bool ok = found == 1;
     if (found == 0)
         fault_add(f, FAULT_UNKNOWN, "id", "unknown-calibration", "the club has no calibration of this id");
-    sqlite3_stmt *q = ok ? sql_get(&s->writer, SQL_REVIEW_PUT, "INSERT OR REPLACE INTO review (uuid, seq, member, at_us) VALUES (?, ?, ?, ?)", f) : NULL;
+    sqlite3_stmt *q =
+        ok ? sql_get(&s->writer, SQL_REVIEW_PUT, "INSERT OR REPLACE INTO review (uuid, seq, member, at_us) VALUES (?, ?, ?, ?)", f) : NULL;
     if (q) {
         struct binder b = bind(q);
         bind_bytes(&b, a->id->bytes, sizeof a->id->bytes);
@@ -112,8 +119,9 @@ bool store_review_accept(struct store *s, int64_t by, const struct uuid *id, str
 
 enum read_result walk_reviews(struct reader *r, review_row row, void *user, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&r->c, SQL_REVIEW_WALK,
-                              "SELECT v.uuid, v.seq FROM review v CROSS JOIN calibration c ON c.uuid = v.uuid AND c.replaced_by IS NULL WHERE c.seq = v.seq", f);
+    sqlite3_stmt *q = sql_get(
+        &r->c, SQL_REVIEW_WALK,
+        "SELECT v.uuid, v.seq FROM review v CROSS JOIN calibration c ON c.uuid = v.uuid AND c.replaced_by IS NULL WHERE c.seq = v.seq", f);
     if (!q)
         return READ_FAILED;
     int got;

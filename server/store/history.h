@@ -19,14 +19,14 @@ enum read_result walk_stock_states(struct reader *r, const char *id, stock_state
 /* ---- the log ---- */
 struct journal_entry {
     int64_t at_us;
-    int source;        /* which table it stands in, and its number there: together with at_us they order the log */
+    int source; /* which table it stands in, and its number there: together with at_us they order the log */
     int64_t number;
     char who[LIMIT_NAME + 1]; /* "" = somebody at the club's file, or an open club */
     /* void, unvoid, correction, deck, stock, service, check (changed by somebody else than who wrote it), or the event's own (schema) */
     char what[41];
     char subject[LIMIT_NAME + 1]; /* whose row or whom it is about */
     char detail[LIMIT_REASON + 1];
-    char about[LIMIT_SLUG + 1];   /* UUID or slug of the row; "" = none */
+    char about[LIMIT_SLUG + 1]; /* UUID or slug of the row; "" = none */
 };
 /* Newest first, those older than `after` (NULL = from the newest). */
 typedef bool (*journal_row)(void *user, const struct journal_entry *e);

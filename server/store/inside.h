@@ -215,11 +215,13 @@ bool state_replaced(struct store *s, enum sql which, const char *text, int64_t o
 bool member_name(struct store *s, int64_t id, char out[LIMIT_NAME + 1], struct fault *f);
 /* Finds or adds the author of an imported row. */
 bool member_author(struct store *s, const char *origin, const char *name, int64_t now_us, int64_t *id, struct fault *f);
-int person_find(struct store *s, const char *origin, const char *name, int64_t *id, enum role *role, struct fault *f); /* 1 found, 0 none, -1 failed */
+int person_find(struct store *s, const char *origin, const char *name, int64_t *id, enum role *role,
+                struct fault *f); /* 1 found, 0 none, -1 failed */
 bool person_new(struct store *s, const char *origin, const char *name, enum role role, int64_t now_us, int64_t *id, struct fault *f);
 
 /* ---- keys.c ---- */
-bool event_add(struct store *s, int64_t by, int64_t now_us, const char *what, const char *subject, const char *detail, struct fault *f); /* inside a transaction */
+bool event_add(struct store *s, int64_t by, int64_t now_us, const char *what, const char *subject, const char *detail,
+               struct fault *f); /* inside a transaction */
 
 /* ---- read_*.c ---- */
 /* The common columns of a state behind a join with member m (writer) and a (author): STAMP_COLUMNS. */

@@ -15,7 +15,7 @@ enum role role_within(enum role role, enum key_scope scope)
 
 /* ---- reading ---- */
 
-#define KEY_COLUMNS "k.id, k.member, k.hash, k.name, k.scope, k.made_us, k.expires_us, k.last_used_us, k.revoked_us"
+#define KEY_COLUMNS    "k.id, k.member, k.hash, k.name, k.scope, k.made_us, k.expires_us, k.last_used_us, k.revoked_us"
 #define MEMBER_COLUMNS "m.id, m.name, m.role, m.added_us"
 
 static int64_t take_instant(struct columns *c)
@@ -64,10 +64,11 @@ static enum read_result walk(struct reader *r, struct binder *b, key_row row, vo
 
 enum read_result walk_keys(struct reader *r, key_row row, void *user, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&r->c, SQL_KEYS,
-                              "SELECT " KEY_COLUMNS ", " MEMBER_COLUMNS " FROM key k JOIN member m ON m.id = k.member"
-                              " WHERE k.revoked_us IS NULL AND (k.expires_us IS NULL OR k.expires_us > ?) AND m.role <> 'none' ORDER BY k.id",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&r->c, SQL_KEYS,
+                "SELECT " KEY_COLUMNS ", " MEMBER_COLUMNS " FROM key k JOIN member m ON m.id = k.member"
+                " WHERE k.revoked_us IS NULL AND (k.expires_us IS NULL OR k.expires_us > ?) AND m.role <> 'none' ORDER BY k.id",
+                f);
     if (!q)
         return READ_FAILED;
     struct binder b = bind(q);
@@ -90,13 +91,14 @@ enum read_result walk_member_keys(struct reader *r, int64_t member, key_row row,
 
 enum read_result walk_members(struct reader *r, member_row row, void *user, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&r->c, SQL_MEMBERS,
-                              "SELECT " MEMBER_COLUMNS ","
-                              " (SELECT count(*) FROM key k WHERE k.member = m.id AND k.revoked_us IS NULL AND (k.expires_us IS NULL OR k.expires_us > ?)),"
-                              " (SELECT max(last_used_us) FROM key k WHERE k.member = m.id)"
-                              " FROM member m WHERE m.origin = '' AND (m.role <> 'none' OR EXISTS (SELECT 1 FROM key k WHERE k.member = m.id))"
-                              " ORDER BY m.name",
-                              f);
+    sqlite3_stmt *q = sql_get(
+        &r->c, SQL_MEMBERS,
+        "SELECT " MEMBER_COLUMNS ","
+        " (SELECT count(*) FROM key k WHERE k.member = m.id AND k.revoked_us IS NULL AND (k.expires_us IS NULL OR k.expires_us > ?)),"
+        " (SELECT max(last_used_us) FROM key k WHERE k.member = m.id)"
+        " FROM member m WHERE m.origin = '' AND (m.role <> 'none' OR EXISTS (SELECT 1 FROM key k WHERE k.member = m.id))"
+        " ORDER BY m.name",
+        f);
     if (!q)
         return READ_FAILED;
     struct binder b = bind(q);
@@ -134,7 +136,8 @@ enum read_result read_member(struct reader *r, int64_t id, struct member_record 
 
 bool event_add(struct store *s, int64_t by, int64_t now_us, const char *what, const char *subject, const char *detail, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_EVENT_ADD, "INSERT INTO event (at_us, member, what, subject, detail) VALUES (?, ?, ?, ?, ?)", f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_EVENT_ADD, "INSERT INTO event (at_us, member, what, subject, detail) VALUES (?, ?, ?, ?, ?)", f);
     if (!q)
         return false;
     struct binder b = bind(q);
@@ -181,7 +184,9 @@ static bool event_of(struct store *s, const struct change *c, const char *what, 
 static const char *key_detail(const char *name, enum key_scope scope, char out[LIMIT_SHORT_TEXT + 40])
 {
     snprintf(out, LIMIT_SHORT_TEXT + 40, "%s%s%s", *name ? name : "key without a name", scope == SCOPE_ALL ? "" : ", may only ",
-             scope == SCOPE_READ ? "read" : scope == SCOPE_LOG ? "read and log" : "");
+             scope == SCOPE_READ  ? "read"
+             : scope == SCOPE_LOG ? "read and log"
+                                  : "");
     return out;
 }
 
@@ -247,8 +252,8 @@ static bool join(struct store *s, struct change *c, struct fault *f)
     return ok && insert_key(s, c, f) && event_of(s, c, "member-added", details[c->role], f);
 }
 
-bool store_member_join(struct store *s, int64_t by, const char *name, enum role role, const struct key_wish *key, int64_t *id, int64_t *key_id,
-                       struct fault *f)
+bool store_member_join(struct store *s, int64_t by, const char *name, enum role role, const struct key_wish *key, int64_t *id,
+                       int64_t *key_id, struct fault *f)
 {
     struct change c = {.step = join, .by = by, .name = name, .role = role, .wish = key};
     if (!name_fits(name, f) || !writer_job(s, run_change, &c, f))
@@ -288,10 +293,11 @@ static int get_member(struct store *s, int64_t id, struct member_record *out, st
 /* Somebody has to be able to mend things. */
 static bool stewards_left(struct store *s, int64_t without, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_STEWARDS,
-                              "SELECT count(*) FROM member m WHERE m.role = 'steward' AND m.origin = '' AND m.id <> ? AND EXISTS (SELECT 1 FROM key k"
-                              " WHERE k.member = m.id AND k.revoked_us IS NULL AND k.expires_us IS NULL)",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_STEWARDS,
+                "SELECT count(*) FROM member m WHERE m.role = 'steward' AND m.origin = '' AND m.id <> ? AND EXISTS (SELECT 1 FROM key k"
+                " WHERE k.member = m.id AND k.revoked_us IS NULL AND k.expires_us IS NULL)",
+                f);
     if (!q)
         return false;
     struct binder b = bind(q);
@@ -300,7 +306,8 @@ static bool stewards_left(struct store *s, int64_t without, struct fault *f)
         return false;
     int64_t left = sqlite3_column_int64(q, 0);
     sqlite3_reset(q);
-    return left > 0 || fault_add(f, FAULT_CONFLICT, "role", "last-steward", "nobody else with a lasting key is a steward; make another one first");
+    return left > 0 ||
+           fault_add(f, FAULT_CONFLICT, "role", "last-steward", "nobody else with a lasting key is a steward; make another one first");
 }
 
 static bool change_member(struct store *s, struct change *c, struct fault *f)
@@ -321,7 +328,8 @@ static bool change_member(struct store *s, struct change *c, struct fault *f)
     if (m.role == ROLE_STEWARD && role != ROLE_STEWARD && !stewards_left(s, m.id, f))
         return false;
     snprintf(detail, sizeof detail, "%s%s%s%s%s", role == m.role ? "" : "now a ", role == m.role ? "" : roles[role],
-             role != m.role && strcmp(name, m.name) ? ", " : "", strcmp(name, m.name) ? "before: " : "", strcmp(name, m.name) ? m.name : "");
+             role != m.role && strcmp(name, m.name) ? ", " : "", strcmp(name, m.name) ? "before: " : "",
+             strcmp(name, m.name) ? m.name : "");
     return set_member(s, m.id, name, role, f) && event_of(s, c, "member-changed", detail, f);
 }
 
@@ -338,7 +346,8 @@ static bool add_key(struct store *s, struct change *c, struct fault *f)
     struct member_record m;
     char detail[LIMIT_SHORT_TEXT + 40];
     return get_member(s, c->member, &m, f) == 1 &&
-           (m.role != ROLE_NONE || fault_add(f, FAULT_UNKNOWN, "id", "unknown-member", "this name is known as an author only; add the member first")) &&
+           (m.role != ROLE_NONE ||
+            fault_add(f, FAULT_UNKNOWN, "id", "unknown-member", "this name is known as an author only; add the member first")) &&
            insert_key(s, c, f) && event_of(s, c, "key-added", key_detail(c->wish->name ? c->wish->name : "", c->wish->scope, detail), f);
 }
 
@@ -425,7 +434,8 @@ static bool used(struct store *s, struct change *c, struct fault *f)
 {
     bool ok = true;
     for (int i = 0; i < c->use_count && ok; i++) {
-        sqlite3_stmt *q = sql_get(&s->writer, SQL_KEY_USED, "UPDATE key SET last_used_us = ?1 WHERE id = ?2 AND (last_used_us IS NULL OR last_used_us < ?1)", f);
+        sqlite3_stmt *q = sql_get(&s->writer, SQL_KEY_USED,
+                                  "UPDATE key SET last_used_us = ?1 WHERE id = ?2 AND (last_used_us IS NULL OR last_used_us < ?1)", f);
         struct binder b = bind(q);
         if (q) {
             bind_int(&b, c->uses[i].at_us);

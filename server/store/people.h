@@ -42,8 +42,8 @@ struct key_wish {
     int64_t expires_us; /* CLOCK_NONE = never */
 };
 /* A member with the first key. FAULT_CONFLICT when the name is taken. */
-bool store_member_join(struct store *s, int64_t by, const char *name, enum role role, const struct key_wish *key, int64_t *id, int64_t *key_id,
-                       struct fault *f);
+bool store_member_join(struct store *s, int64_t by, const char *name, enum role role, const struct key_wish *key, int64_t *id,
+                       int64_t *key_id, struct fault *f);
 /* `name` NULL and `role` ROLE_NONE leave those alone. FAULT_UNKNOWN, or FAULT_CONFLICT: the name is taken, or nobody would be left as a steward. */
 bool store_member_change(struct store *s, int64_t by, int64_t id, const char *name, enum role role, struct fault *f);
 bool store_key_add(struct store *s, int64_t by, int64_t member, const struct key_wish *key, int64_t *key_id, struct fault *f);

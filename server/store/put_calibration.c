@@ -170,8 +170,10 @@ bool calibration_void(struct store *s, int64_t old, const struct next_state *n, 
 
 int calibration_before(struct store *s, int64_t seq, struct state *out, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_CALIBRATION_BEFORE,
-                              "SELECT o.seq, o.digest, o.writer, o.void_reason FROM calibration x CROSS JOIN calibration o ON o.seq = x.replaces WHERE x.seq = ?", f);
+    sqlite3_stmt *q = sql_get(
+        &s->writer, SQL_CALIBRATION_BEFORE,
+        "SELECT o.seq, o.digest, o.writer, o.void_reason FROM calibration x CROSS JOIN calibration o ON o.seq = x.replaces WHERE x.seq = ?",
+        f);
     if (!q)
         return -1;
     struct binder b = bind(q);
@@ -193,11 +195,12 @@ bool calibration_restore(struct store *s, int64_t from, const struct next_state 
 {
     if (!replace(s, n, f))
         return false;
-    sqlite3_stmt *q = sql_get(&s->writer, SQL_CALIBRATION_UNDO,
-                              "INSERT INTO calibration (seq, uuid, revision, replaces, readings, stored_us, member, writer, author, origin, digest,"
-                              " void_reason, " CONTENT ") SELECT ?, uuid, ?, ?, readings, ?, ?, writer, author, origin, digest, void_reason, " CONTENT
-                              " FROM calibration WHERE seq = ?",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&s->writer, SQL_CALIBRATION_UNDO,
+                "INSERT INTO calibration (seq, uuid, revision, replaces, readings, stored_us, member, writer, author, origin, digest,"
+                " void_reason, " CONTENT ") SELECT ?, uuid, ?, ?, readings, ?, ?, writer, author, origin, digest, void_reason, " CONTENT
+                " FROM calibration WHERE seq = ?",
+                f);
     if (!q)
         return false;
     struct binder b = bind(q);

@@ -128,8 +128,8 @@ enum read_result read_calibration(struct reader *r, const struct uuid *id, struc
 /* ---- states ---- */
 
 /* From the one that stands back along `replaces`; older states have no index by uuid. */
-#define CHAIN                                                                                                                                       \
-    "WITH RECURSIVE chain (seq, before) AS (SELECT seq, replaces FROM calibration WHERE uuid = ?1 AND replaced_by IS NULL"                            \
+#define CHAIN                                                                                                                              \
+    "WITH RECURSIVE chain (seq, before) AS (SELECT seq, replaces FROM calibration WHERE uuid = ?1 AND replaced_by IS NULL"                 \
     " UNION ALL SELECT o.seq, o.replaces FROM chain CROSS JOIN calibration o ON o.seq = chain.before LIMIT ?2) "
 
 enum read_result walk_calibration_states(struct reader *r, const struct uuid *id, calibration_state_row row, void *user, struct fault *f)
@@ -174,8 +174,8 @@ enum read_result walk_calibration_states(struct reader *r, const struct uuid *id
                                                                                                                  " LIMIT ?7"
 /* The same for rows of one club, which no index tells. ?8 the club, "" = this one. */
 #define OF_CLUB(after, order)                                                                                                              \
-    SHOWN " FROM calibration x" NAMES " WHERE x.seq " after " ?1 AND (?2 OR x.replaced_by IS NULL)" WANTED("x.")                           \
-          " AND coalesce(x.origin, '') = ?8 ORDER BY x.seq " order " LIMIT ?7"
+    SHOWN " FROM calibration x" NAMES " WHERE x.seq " after                                                                                \
+          " ?1 AND (?2 OR x.replaced_by IS NULL)" WANTED("x.") " AND coalesce(x.origin, '') = ?8 ORDER BY x.seq " order " LIMIT ?7"
 /* Along the index: the inner question finds the seqs in order, the outer one looks each up. */
 #define ALONG_INDEX(after, order)                                                                                                          \
     SHOWN " FROM (SELECT seq FROM calibration INDEXED BY calibration_list WHERE replaced_by IS NULL AND seq " after                        \

@@ -11,7 +11,7 @@
     "SELECT " STAMP_COLUMNS                                                                                                                \
     ", d.slug, x.name, x.model, x.medium, x.heads, x.tracks, x.per_channel, x.counter, x.turns_per_count, x.low_hz,"                       \
     " x.high_hz, x.tone_db, x.reference_nwb_m, x.meter_step_db, x.warm_up_minutes, x.notes"
-#define NAMES " LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
+#define NAMES       " LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
 #define SELECT_DECK SHOWN_DECK " FROM deck d CROSS JOIN deck_state x ON x.deck = d.id AND x.replaced_by IS NULL" NAMES
 
 static void take_deck(struct columns *k, struct deck *d, struct stamp *stamp)
@@ -192,12 +192,13 @@ enum read_result walk_decks(struct reader *r, const char *after_id, int limit, d
 
 enum read_result walk_deck_states(struct reader *r, const char *id, deck_state_row row, void *user, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&r->c, SQL_DECK_CHAIN,
-                              "WITH RECURSIVE chain (seq, before) AS (SELECT x.seq, x.replaces FROM deck d CROSS JOIN deck_state x ON x.deck = d.id"
-                              " AND x.replaced_by IS NULL WHERE d.slug = ?1 UNION ALL SELECT o.seq, o.replaces FROM chain CROSS JOIN deck_state o"
-                              " ON o.seq = chain.before LIMIT ?2) " SHOWN_DECK
-                              " FROM chain p CROSS JOIN deck_state x ON x.seq = p.seq CROSS JOIN deck d ON d.id = x.deck" NAMES " ORDER BY x.seq DESC",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&r->c, SQL_DECK_CHAIN,
+                "WITH RECURSIVE chain (seq, before) AS (SELECT x.seq, x.replaces FROM deck d CROSS JOIN deck_state x ON x.deck = d.id"
+                " AND x.replaced_by IS NULL WHERE d.slug = ?1 UNION ALL SELECT o.seq, o.replaces FROM chain CROSS JOIN deck_state o"
+                " ON o.seq = chain.before LIMIT ?2) " SHOWN_DECK
+                " FROM chain p CROSS JOIN deck_state x ON x.seq = p.seq CROSS JOIN deck d ON d.id = x.deck" NAMES " ORDER BY x.seq DESC",
+                f);
     struct deck *d = q ? mem_alloc(sizeof *d) : NULL;
     if (q && !d)
         fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while reading a deck");

@@ -11,7 +11,7 @@
     "SELECT " STAMP_COLUMNS                                                                                                                \
     ", d.slug, x.name, x.family, x.class, x.medium, x.wrapper, x.made_from, x.made_to, x.side_minutes, x.length_m,"                        \
     " x.thickness_um, x.hub_mm, x.sheet_bias_db, x.sheet_level_db, x.notes"
-#define NAMES " LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
+#define NAMES        " LEFT JOIN member m ON m.id = x.member LEFT JOIN member a ON a.id = x.author"
 #define SELECT_STOCK SHOWN_STOCK " FROM stock d CROSS JOIN stock_state x ON x.stock = d.id AND x.replaced_by IS NULL" NAMES
 
 static void take_stock(struct columns *k, struct stock *t, struct stamp *stamp)
@@ -101,12 +101,13 @@ enum read_result walk_stocks(struct reader *r, const char *after_id, int limit, 
 
 enum read_result walk_stock_states(struct reader *r, const char *id, stock_state_row row, void *user, struct fault *f)
 {
-    sqlite3_stmt *q = sql_get(&r->c, SQL_STOCK_CHAIN,
-                              "WITH RECURSIVE chain (seq, before) AS (SELECT x.seq, x.replaces FROM stock d CROSS JOIN stock_state x ON x.stock = d.id"
-                              " AND x.replaced_by IS NULL WHERE d.slug = ?1 UNION ALL SELECT o.seq, o.replaces FROM chain CROSS JOIN stock_state o"
-                              " ON o.seq = chain.before LIMIT ?2) " SHOWN_STOCK
-                              " FROM chain p CROSS JOIN stock_state x ON x.seq = p.seq CROSS JOIN stock d ON d.id = x.stock" NAMES " ORDER BY x.seq DESC",
-                              f);
+    sqlite3_stmt *q =
+        sql_get(&r->c, SQL_STOCK_CHAIN,
+                "WITH RECURSIVE chain (seq, before) AS (SELECT x.seq, x.replaces FROM stock d CROSS JOIN stock_state x ON x.stock = d.id"
+                " AND x.replaced_by IS NULL WHERE d.slug = ?1 UNION ALL SELECT o.seq, o.replaces FROM chain CROSS JOIN stock_state o"
+                " ON o.seq = chain.before LIMIT ?2) " SHOWN_STOCK
+                " FROM chain p CROSS JOIN stock_state x ON x.seq = p.seq CROSS JOIN stock d ON d.id = x.stock" NAMES " ORDER BY x.seq DESC",
+                f);
     struct stock *t = q ? mem_alloc(sizeof *t) : NULL;
     if (q && !t)
         fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while reading a stock");

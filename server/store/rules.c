@@ -181,7 +181,8 @@ static enum rule_result revision_rule(struct store *s, struct write *w, const st
         return w->kept ? same(s, w, t) : RULE_CHANGED;
     }
     if (t->is_void && !newer)
-        return refuse(w, FAULT_CONFLICT, "id", "void", "this %s is void and cannot be corrected; undo the void first, or log it anew under a new id");
+        return refuse(w, FAULT_CONFLICT, "id", "void",
+                      "this %s is void and cannot be corrected; undo the void first, or log it anew under a new id");
     if (!w->if_match && !newer)
         return refuse(w, FAULT_CONFLICT, "id", "other-content",
                       "another %s is stored under this id; fetch it and send If-Match with its ETag to correct it, or use a new id");
@@ -267,7 +268,8 @@ static enum rule_result write_undo(struct store *s, struct write *w, struct stat
     n->replaces = t->seq;
     before.revision = n->revision = t->revision + 1;
     w->outcome = WRITE_REVISED;
-    return fill_stamp(s, w, n->seq, n->stored_us, &before, before.digest) && calibration_restore(s, before.seq, n, f) ? RULE_CHANGED : RULE_FAILED;
+    return fill_stamp(s, w, n->seq, n->stored_us, &before, before.digest) && calibration_restore(s, before.seq, n, f) ? RULE_CHANGED
+                                                                                                                      : RULE_FAILED;
 }
 
 /* The same content; only whether it counts may differ. Between clubs the larger revision knows better, and of equal ones the void. */

@@ -36,10 +36,10 @@ struct write {
     const char *origin;      /* club it came from; NULL = this one */
     const char *member_name; /* author as exported; NULL = `member` */
     enum write_conflict on_conflict; /* decks and stocks */
-    bool make_void;          /* the exported row was void (reason in void_reason) */
+    bool make_void;                  /* the exported row was void (reason in void_reason) */
     /* ---- answer ---- */
     enum write_outcome outcome;
-    bool kept; /* WRITE_SAME by CONFLICT_KEEP */
+    bool kept;          /* WRITE_SAME by CONFLICT_KEEP */
     struct stamp stamp; /* of the row as it now stands, also for WRITE_SAME */
     struct fault fault; /* when refused: FAULT_CONFLICT, FAULT_PRECONDITION, FAULT_UNACCEPTABLE (unknown deck…), FAULT_STORE */
     void (*done)(struct write *w);

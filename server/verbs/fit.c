@@ -10,7 +10,7 @@
 #include <stdio.h>
 #include <string.h>
 
-#define FIXED_MOST 64
+#define FIXED_MOST  64
 #define OUTPUT_MOST ((size_t)LIMIT_TABLE_BYTES)
 
 /* One `--group` or `--fixed` word and what it stands for in a table. */
@@ -106,8 +106,8 @@ static bool read_weights(struct plan *p, const char *name, struct fault *f)
     p->w = table_numbers(&p->table, column, f);
     for (int i = 0; p->w && i < p->table.rows; i++)
         if (!(p->w[i] > 0))
-            return fault_add(f, FAULT_UNACCEPTABLE, name, "weight", "line %d: a weight must be above 0; leave rows without weight out of the file",
-                             p->table.line[i]);
+            return fault_add(f, FAULT_UNACCEPTABLE, name, "weight",
+                             "line %d: a weight must be above 0; leave rows without weight out of the file", p->table.line[i]);
     return p->w != NULL;
 }
 
@@ -189,8 +189,11 @@ static void write_fit(struct buffer *b, const struct plan *p, const struct fit_r
 
 static bool write_predictions(struct buffer *b, struct plan *p, struct fit *k, bool intercept, struct fault *f)
 {
-    struct fit_table t = {.rows = p->other.rows, .intercept = intercept, .fixed_count = p->fixed_count,
-                          .fixed = (const double *const *)p->other_column, .group_count = p->group_count};
+    struct fit_table t = {.rows = p->other.rows,
+                          .intercept = intercept,
+                          .fixed_count = p->fixed_count,
+                          .fixed = (const double *const *)p->other_column,
+                          .group_count = p->group_count};
     for (int i = 0; i < p->group_count; i++)
         t.level[i] = p->other_level[i];
     double *mean = mem_zero((size_t)t.rows + 1, sizeof *mean), *se = mem_zero((size_t)t.rows + 1, sizeof *se);
@@ -211,8 +214,13 @@ static bool write_predictions(struct buffer *b, struct plan *p, struct fit *k, b
 
 static bool fit_and_say(struct plan *p, bool flat, bool intercept, bool predict, struct fault *f)
 {
-    struct fit_table t = {.rows = p->table.rows, .y = p->y, .w = p->w, .intercept = intercept, .fixed_count = p->fixed_count,
-                          .fixed = (const double *const *)p->column, .group_count = p->group_count};
+    struct fit_table t = {.rows = p->table.rows,
+                          .y = p->y,
+                          .w = p->w,
+                          .intercept = intercept,
+                          .fixed_count = p->fixed_count,
+                          .fixed = (const double *const *)p->column,
+                          .group_count = p->group_count};
     for (int i = 0; i < p->group_count; i++) {
         t.level[i] = p->level[i];
         t.levels[i] = p->levels[i].count;
@@ -255,9 +263,15 @@ int verb_fit(int argc, char **argv)
         "biasbook fit --csv yields.csv --response yield --group batch --flat"};
     const char *csv = NULL, *response = NULL, *group = NULL, *fixed = NULL, *weight = NULL, *predict = NULL;
     bool flat = false, no_intercept = false;
-    const struct option_spec specs[] = {{"csv", &csv, NULL},       {"response", &response, NULL},          {"group", &group, NULL},
-                                        {"fixed", &fixed, NULL},   {"weight", &weight, NULL},              {"predict", &predict, NULL},
-                                        {"flat", NULL, &flat},     {"no-intercept", NULL, &no_intercept}, {0}};
+    const struct option_spec specs[] = {{"csv", &csv, NULL},
+                                        {"response", &response, NULL},
+                                        {"group", &group, NULL},
+                                        {"fixed", &fixed, NULL},
+                                        {"weight", &weight, NULL},
+                                        {"predict", &predict, NULL},
+                                        {"flat", NULL, &flat},
+                                        {"no-intercept", NULL, &no_intercept},
+                                        {0}};
     int rest = 0, status = options_read(argc, argv, &help, specs, NULL, 0, &rest);
     if (status >= 0)
         return status;
@@ -266,8 +280,9 @@ int verb_fit(int argc, char **argv)
     struct plan p;
     memset(&p, 0, sizeof p);
     struct fault f = {0};
-    bool ok = split(group, p.group, FIT_GROUPS, &p.group_count, "--group", &f) && split(fixed, p.fixed, FIXED_MOST, &p.fixed_count, "--fixed", &f) &&
-              prepare(&p, csv, response, weight, predict, &f) && fit_and_say(&p, flat, !no_intercept, predict != NULL, &f);
+    bool ok = split(group, p.group, FIT_GROUPS, &p.group_count, "--group", &f) &&
+              split(fixed, p.fixed, FIXED_MOST, &p.fixed_count, "--fixed", &f) && prepare(&p, csv, response, weight, predict, &f) &&
+              fit_and_say(&p, flat, !no_intercept, predict != NULL, &f);
     status = ok ? EXIT_DONE : refused("fit", &f);
     plan_free(&p);
     return status;

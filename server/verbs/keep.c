@@ -12,11 +12,12 @@
 
 int verb_backup(int argc, char **argv)
 {
-    static const struct verb_help help = {"backup", "backup --db FILE DEST",
-                                          "Copies the club's file, also while it is served: consistent, checked, and put in place by renaming.\n\n"
-                                          "  --db FILE  the club's file\n"
-                                          "  DEST       the copy to make; an older copy of this name is replaced only by a proved one\n",
-                                          "biasbook backup --db club.db club-monday.db"};
+    static const struct verb_help help = {
+        "backup", "backup --db FILE DEST",
+        "Copies the club's file, also while it is served: consistent, checked, and put in place by renaming.\n\n"
+        "  --db FILE  the club's file\n"
+        "  DEST       the copy to make; an older copy of this name is replaced only by a proved one\n",
+        "biasbook backup --db club.db club-monday.db"};
     const char *db = NULL, *dest[1];
     const struct option_spec specs[] = {{"db", &db, NULL}, {0}};
     int rest = 0, status = options_read(argc, argv, &help, specs, dest, 1, &rest);
@@ -40,7 +41,8 @@ int verb_backup(int argc, char **argv)
 int verb_restore(int argc, char **argv)
 {
     static const struct verb_help help = {"restore", "restore --db FILE BACKUP",
-                                          "Proves a backup and puts it in place of the club's file. Stop the daemon first; the file that was there is kept as FILE.replaced.\n\n"
+                                          "Proves a backup and puts it in place of the club's file. Stop the daemon first; the file that "
+                                          "was there is kept as FILE.replaced.\n\n"
                                           "  --db FILE  where the club shall be\n"
                                           "  BACKUP     a copy made by backup\n",
                                           "biasbook restore --db club.db club-monday.db"};
@@ -96,18 +98,19 @@ static bool same_answers(struct house *h, struct live *fresh, struct fault *f)
     view_give(rebuilt);
     printf("model          saved tables up to change %lld differ from a rebuild by %.4f dB at most\n", (long long)served_as_of, worst);
     if (served_as_of == store_last_seq(h->store) && worst > SERVED_TOLERANCE_DB)
-        return fault_add(f, FAULT_INTERNAL, "model", "model-differs", "saved tables differ by %.3f dB from what the rows say (at most %.2f is allowed)", worst,
-                         SERVED_TOLERANCE_DB);
+        return fault_add(f, FAULT_INTERNAL, "model", "model-differs",
+                         "saved tables differ by %.3f dB from what the rows say (at most %.2f is allowed)", worst, SERVED_TOLERANCE_DB);
     return true;
 }
 
 int verb_check(int argc, char **argv)
 {
-    static const struct verb_help help = {"check", "check --db FILE",
-                                          "Proves a club's file (or a copy of one): integrity, references, counters, contents against their digests, and that the\n"
-                                          "saved model is what the rows say. Ends 0 when all is well.\n\n"
-                                          "  --db FILE  the file; it is only read\n",
-                                          "biasbook check --db club.db"};
+    static const struct verb_help help = {
+        "check", "check --db FILE",
+        "Proves a club's file (or a copy of one): integrity, references, counters, contents against their digests, and that the\n"
+        "saved model is what the rows say. Ends 0 when all is well.\n\n"
+        "  --db FILE  the file; it is only read\n",
+        "biasbook check --db club.db"};
     const char *db = NULL;
     const struct option_spec specs[] = {{"db", &db, NULL}, {0}};
     int rest = 0, status = options_read(argc, argv, &help, specs, NULL, 0, &rest);
@@ -121,7 +124,8 @@ int verb_check(int argc, char **argv)
         return refused("check", &f);
     bool ok = store_check(c.house.store, &f);
     if (ok)
-        printf("file           integrity, references, counters and contents are right; last change %lld\n", (long long)store_last_seq(c.house.store));
+        printf("file           integrity, references, counters and contents are right; last change %lld\n",
+               (long long)store_last_seq(c.house.store));
     struct live_options served = {.no_threads = true}, rebuilt = {.no_threads = true, .refit_first = true};
     struct live *fresh = ok ? live_open(c.house.store, &rebuilt, &f) : NULL;
     c.house.live = fresh ? live_open(c.house.store, &served, &f) : NULL;

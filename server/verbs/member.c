@@ -65,8 +65,9 @@ static bool print_key(void *user, const struct key_record *k, const struct membe
     static const char *const roles[] = {"none", "reader", "logger", "steward"}, *const scopes[] = {"all", "read", "log"};
     const struct listing *l = user;
     char made[CLOCK_TEXT], used[CLOCK_TEXT], expires[CLOCK_TEXT];
-    printf("%-6lld %-24s %-8s %-8s %-5s %-10s %-10s %-10s %s\n", (long long)k->id, m->name, roles[m->role], state_of(k, l->now_us), scopes[k->scope],
-           time_or_dash(k->made_us, made), time_or_dash(k->last_used_us, used), time_or_dash(k->expires_us, expires), k->name);
+    printf("%-6lld %-24s %-8s %-8s %-5s %-10s %-10s %-10s %s\n", (long long)k->id, m->name, roles[m->role], state_of(k, l->now_us),
+           scopes[k->scope], time_or_dash(k->made_us, made), time_or_dash(k->last_used_us, used), time_or_dash(k->expires_us, expires),
+           k->name);
     return true;
 }
 
@@ -98,7 +99,8 @@ static bool find_keys(struct store *s, const struct asked *a, struct listing *l,
         return false;
     if (l->member)
         return true;
-    return a->name ? fault_add(f, FAULT_UNKNOWN, "name", "unknown-member", "the club has no member '%s' with a key; see: biasbook member list", a->name)
+    return a->name ? fault_add(f, FAULT_UNKNOWN, "name", "unknown-member",
+                               "the club has no member '%s' with a key; see: biasbook member list", a->name)
                    : fault_add(f, FAULT_UNKNOWN, "key", "unknown-key", "the club has no key %s; see: biasbook member list", a->key);
 }
 
@@ -108,7 +110,8 @@ static bool run_list(struct store *s, const struct asked *a, struct fault *f)
 {
     struct listing l = {.now_us = clock_now_us()};
     (void)a;
-    printf("%-6s %-24s %-8s %-8s %-5s %-10s %-10s %-10s %s\n", "KEY", "MEMBER", "ROLE", "STATE", "SCOPE", "MADE", "LAST USED", "EXPIRES", "FOR");
+    printf("%-6s %-24s %-8s %-8s %-5s %-10s %-10s %-10s %s\n", "KEY", "MEMBER", "ROLE", "STATE", "SCOPE", "MADE", "LAST USED", "EXPIRES",
+           "FOR");
     return walk(s, print_key, &l, f);
 }
 
@@ -192,7 +195,8 @@ static int check_usage(const char *what, const struct asked *a)
     if (add && !a->name)
         return wrong_usage(&help, "--name is needed");
     if (add && !a->role && !a->label)
-        return wrong_usage(&help, "--role is needed for a new member; for one more key of a member there is, say what it is for: --label TEXT");
+        return wrong_usage(&help,
+                           "--role is needed for a new member; for one more key of a member there is, say what it is for: --label TEXT");
     if (!add && (a->role || a->label || a->scope || a->expires))
         return wrong_usage(&help, "--role, --label, --scope and --expires belong to add");
     if ((add || list) && a->key)
@@ -210,8 +214,9 @@ int verb_member(int argc, char **argv)
 {
     struct asked a = {.key_scope = SCOPE_ALL};
     const char *what[1] = {NULL};
-    const struct option_spec specs[] = {{"db", &a.db, NULL},       {"name", &a.name, NULL},   {"role", &a.role, NULL},       {"key", &a.key, NULL},
-                                        {"label", &a.label, NULL}, {"scope", &a.scope, NULL}, {"expires", &a.expires, NULL}, {0}};
+    const struct option_spec specs[] = {
+        {"db", &a.db, NULL},       {"name", &a.name, NULL},   {"role", &a.role, NULL},       {"key", &a.key, NULL},
+        {"label", &a.label, NULL}, {"scope", &a.scope, NULL}, {"expires", &a.expires, NULL}, {0}};
     int rest = 0, status = options_read(argc, argv, &help, specs, what, 1, &rest);
     if (status >= 0)
         return status;

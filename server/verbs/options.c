@@ -46,7 +46,8 @@ static int print_help(const struct verb_help *help)
     return EXIT_DONE;
 }
 
-int options_read(int argc, char **argv, const struct verb_help *help, const struct option_spec *specs, const char **rest, int rest_room, int *rest_count)
+int options_read(int argc, char **argv, const struct verb_help *help, const struct option_spec *specs, const char **rest, int rest_room,
+                 int *rest_count)
 {
     bool only_rest = false;
     int count = 0;
@@ -54,7 +55,8 @@ int options_read(int argc, char **argv, const struct verb_help *help, const stru
         const char *word = argv[i];
         if (only_rest || word[0] != '-' || !word[1]) {
             if (count == rest_room)
-                return rest_room ? wrong_usage(help, "'%s' is one word too many", word) : wrong_usage(help, "'%s' is not expected here", word);
+                return rest_room ? wrong_usage(help, "'%s' is one word too many", word)
+                                 : wrong_usage(help, "'%s' is not expected here", word);
             rest[count++] = word;
             continue;
         }

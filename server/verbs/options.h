@@ -23,7 +23,8 @@ struct verb_help {
 
 /* Returns -1 to go on, else an exit status (0 after --help, 2 after wrong usage). What is no option is collected in `rest` (at most `rest_room`); an array ends with
  * specs whose name is NULL. An option given twice is wrong usage. */
-int options_read(int argc, char **argv, const struct verb_help *help, const struct option_spec *specs, const char **rest, int rest_room, int *rest_count);
+int options_read(int argc, char **argv, const struct verb_help *help, const struct option_spec *specs, const char **rest, int rest_room,
+                 int *rest_count);
 
 /* Says `biasbook VERB: …` and how to get help; returns EXIT_USAGE. */
 int wrong_usage(const struct verb_help *help, const char *format, ...) __attribute__((format(printf, 2, 3)));
@@ -33,6 +34,7 @@ int refused(const char *verb, const struct fault *f);
 /* The club's file: --db, else the environment's BIASBOOK_DB; NULL after having said so. */
 const char *database_path(const struct verb_help *help, const char *given);
 
-bool number_option(const struct verb_help *help, const char *name, const char *text, double low, double high, double *out); /* text NULL: leaves *out alone */
+bool number_option(const struct verb_help *help, const char *name, const char *text, double low, double high,
+                   double *out); /* text NULL: leaves *out alone */
 
 #endif

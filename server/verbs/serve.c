@@ -122,8 +122,8 @@ int serve_run(const struct serve_options *o)
     return EXIT_DONE;
 }
 
-#define SERVE_TEXT                                                                                                                                         \
-    "  --listen ADDR:PORT  where to listen (" DEFAULT_LISTEN "); port 0 = any free one; or unix:PATH\n"                                                   \
+#define SERVE_TEXT                                                                                                                         \
+    "  --listen ADDR:PORT  where to listen (" DEFAULT_LISTEN "); port 0 = any free one; or unix:PATH\n"                                    \
     "  --static DIR        serve the pages from this folder, while designing\n"
 
 int verb_serve(int argc, char **argv)
@@ -135,8 +135,8 @@ int verb_serve(int argc, char **argv)
                                           "  --public-read       reading needs no key (export and members still do)\n",
                                           "biasbook serve --db club.db"};
     struct serve_options o = {.verb = "serve"};
-    const struct option_spec specs[] = {{"db", &o.db, NULL},       {"listen", &o.listen, NULL}, {"static", &o.static_dir, NULL},
-                                        {"open", NULL, &o.open},   {"public-read", NULL, &o.public_read}, {0}};
+    const struct option_spec specs[] = {{"db", &o.db, NULL},     {"listen", &o.listen, NULL},           {"static", &o.static_dir, NULL},
+                                        {"open", NULL, &o.open}, {"public-read", NULL, &o.public_read}, {0}};
     int rest = 0, status = options_read(argc, argv, &help, specs, NULL, 0, &rest);
     if (status >= 0)
         return status;
@@ -147,7 +147,9 @@ int verb_serve(int argc, char **argv)
     if (o.open && !is_local(o.listen))
         return wrong_usage(&help, "--open lets anyone write, so it works on loopback only; %s is not", o.listen);
     if (!is_local(o.listen))
-        fprintf(stderr, "biasbook serve: %s can be reached from other machines and the connection is not encrypted: keys travel in the clear\n", o.listen);
+        fprintf(stderr,
+                "biasbook serve: %s can be reached from other machines and the connection is not encrypted: keys travel in the clear\n",
+                o.listen);
     return serve_run(&o);
 }
 
@@ -189,7 +191,8 @@ static void remove_scratch(const char *dir, const char *db)
 int verb_demo(int argc, char **argv)
 {
     static const struct verb_help help = {"demo", "demo [--listen ADDR:PORT|unix:PATH] [--db FILE]",
-                                          "Loads an invented club into a scratch file and serves it without keys, on loopback only. The file is removed at the end.\n\n" SERVE_TEXT
+                                          "Loads an invented club into a scratch file and serves it without keys, on loopback only. The "
+                                          "file is removed at the end.\n\n" SERVE_TEXT
                                           "  --db FILE           make the demo's file here and keep it; it must not exist\n",
                                           "biasbook demo --listen 127.0.0.1:0"};
     struct serve_options o = {.verb = "demo", .open = true, .refit_first = true};

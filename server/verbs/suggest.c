@@ -33,8 +33,8 @@ static void say(const struct suggestion *s)
     printf("%s with %s\n", s->question.deck->name, s->question.stock ? s->question.stock->name : "a tape nobody has logged");
     say_setting("bias", &s->bias, true);
     say_setting("record trim", &s->level, false);
-    printf("rests on      %s: %ld of this pair, %ld on this deck, %ld of this stock, %ld in the club\n", basis_kind_text(a->basis), a->pair, a->on_deck,
-           a->of_stock, a->club);
+    printf("rests on      %s: %ld of this pair, %ld on this deck, %ld of this stock, %ld in the club\n", basis_kind_text(a->basis), a->pair,
+           a->on_deck, a->of_stock, a->club);
     for (int i = 0; i < s->caution_count; i++)
         printf("%s %s\n", i ? "             " : "mind         ", s->cautions[i].text);
 }
@@ -48,31 +48,39 @@ static bool add(struct request *q, const char *name, const char *value)
 
 int verb_suggest(int argc, char **argv)
 {
-    static const struct verb_help help = {
-        "suggest", "suggest --db FILE --deck ID (--stock ID | --class ID) [options]",
-        "Tells where to start for this deck and this tape.\n\n"
-        "  --db FILE          the club's file\n"
-        "  --deck ID          the deck\n"
-        "  --stock ID         the tape's stock, or\n"
-        "  --class ID         its class, for a tape nobody has logged\n"
-        "  --setup ID         speed or direction (main)\n"
-        "  --channel CHANNEL  both, left or right\n"
-        "  --batch TEXT       production batch\n"
-        "  --tape TEXT        the label on this one cassette or reel\n"
-        "  --recordings N     times recorded over before\n"
-        "  --position-s S     seconds from the start of the side\n"
-        "  --treble-db DB     lift wanted at the high tone (0)\n"
-        "  --at TIME          the time asked about (now)\n"
-        "  --json             the answer as the API gives it\n",
-        "biasbook suggest --db club.db --deck hall-deck --stock amber-one"};
-    const char *db = NULL, *deck = NULL, *stock = NULL, *class_id = NULL, *setup = NULL, *channel = NULL, *batch = NULL, *tape = NULL, *recordings = NULL,
-               *position = NULL, *treble = NULL, *at = NULL;
+    static const struct verb_help help = {"suggest", "suggest --db FILE --deck ID (--stock ID | --class ID) [options]",
+                                          "Tells where to start for this deck and this tape.\n\n"
+                                          "  --db FILE          the club's file\n"
+                                          "  --deck ID          the deck\n"
+                                          "  --stock ID         the tape's stock, or\n"
+                                          "  --class ID         its class, for a tape nobody has logged\n"
+                                          "  --setup ID         speed or direction (main)\n"
+                                          "  --channel CHANNEL  both, left or right\n"
+                                          "  --batch TEXT       production batch\n"
+                                          "  --tape TEXT        the label on this one cassette or reel\n"
+                                          "  --recordings N     times recorded over before\n"
+                                          "  --position-s S     seconds from the start of the side\n"
+                                          "  --treble-db DB     lift wanted at the high tone (0)\n"
+                                          "  --at TIME          the time asked about (now)\n"
+                                          "  --json             the answer as the API gives it\n",
+                                          "biasbook suggest --db club.db --deck hall-deck --stock amber-one"};
+    const char *db = NULL, *deck = NULL, *stock = NULL, *class_id = NULL, *setup = NULL, *channel = NULL, *batch = NULL, *tape = NULL,
+               *recordings = NULL, *position = NULL, *treble = NULL, *at = NULL;
     bool json = false;
-    const struct option_spec specs[] = {{"db", &db, NULL},           {"deck", &deck, NULL},       {"stock", &stock, NULL},
-                                        {"class", &class_id, NULL},  {"setup", &setup, NULL},     {"channel", &channel, NULL},
-                                        {"batch", &batch, NULL},     {"tape", &tape, NULL},       {"recordings", &recordings, NULL},
-                                        {"position-s", &position, NULL}, {"treble-db", &treble, NULL}, {"at", &at, NULL},
-                                        {"json", NULL, &json},       {0}};
+    const struct option_spec specs[] = {{"db", &db, NULL},
+                                        {"deck", &deck, NULL},
+                                        {"stock", &stock, NULL},
+                                        {"class", &class_id, NULL},
+                                        {"setup", &setup, NULL},
+                                        {"channel", &channel, NULL},
+                                        {"batch", &batch, NULL},
+                                        {"tape", &tape, NULL},
+                                        {"recordings", &recordings, NULL},
+                                        {"position-s", &position, NULL},
+                                        {"treble-db", &treble, NULL},
+                                        {"at", &at, NULL},
+                                        {"json", NULL, &json},
+                                        {0}};
     int rest = 0, status = options_read(argc, argv, &help, specs, NULL, 0, &rest);
     if (status >= 0)
         return status;
@@ -83,8 +91,9 @@ int verb_suggest(int argc, char **argv)
     if (!(db = database_path(&help, db)))
         return EXIT_USAGE;
     struct request q = {.now_us = clock_now_us(), .body_fd = -1};
-    add(&q, "deck", deck), add(&q, "stock", stock), add(&q, "class", class_id), add(&q, "setup", setup), add(&q, "channel", channel), add(&q, "batch", batch),
-        add(&q, "tape", tape), add(&q, "recordings", recordings), add(&q, "position_s", position), add(&q, "treble_db", treble), add(&q, "at", at);
+    add(&q, "deck", deck), add(&q, "stock", stock), add(&q, "class", class_id), add(&q, "setup", setup), add(&q, "channel", channel),
+        add(&q, "batch", batch), add(&q, "tape", tape), add(&q, "recordings", recordings), add(&q, "position_s", position),
+        add(&q, "treble_db", treble), add(&q, "at", at);
     struct fault f = {0};
     struct club c;
     if (!club_open(&c, db, CLUB_READ, true, &f))

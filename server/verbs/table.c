@@ -46,7 +46,9 @@ static bool read_all(const char *path, char **bytes, size_t *n, struct fault *f)
     bool failed = ferror(in) != 0;
     fclose(in);
     if (!all)
-        return room >= LIMIT_TABLE_BYTES ? fault_add(f, FAULT_TOO_LARGE, path, "too-large", "the file is larger than %d MB", LIMIT_TABLE_BYTES >> 20) : out_of_memory(f);
+        return room >= LIMIT_TABLE_BYTES
+                   ? fault_add(f, FAULT_TOO_LARGE, path, "too-large", "the file is larger than %d MB", LIMIT_TABLE_BYTES >> 20)
+                   : out_of_memory(f);
     all[used] = 0;
     *bytes = all;
     *n = used;
@@ -199,10 +201,11 @@ double *table_numbers(const struct table *t, int column, struct fault *f)
         char field[64];
         snprintf(field, sizeof field, "%.*s", (int)name->length, name->text);
         if (c->length)
-            fault_add(f, FAULT_UNACCEPTABLE, field, "not-a-number", "line %d: '%.*s' is not a number (a point as decimal sign, no units)", t->line[i],
-                      (int)(c->length > 40 ? 40 : c->length), c->text);
+            fault_add(f, FAULT_UNACCEPTABLE, field, "not-a-number", "line %d: '%.*s' is not a number (a point as decimal sign, no units)",
+                      t->line[i], (int)(c->length > 40 ? 40 : c->length), c->text);
         else
-            fault_add(f, FAULT_UNACCEPTABLE, field, "not-a-number", "line %d: the cell is empty; leave such rows out of the file", t->line[i]);
+            fault_add(f, FAULT_UNACCEPTABLE, field, "not-a-number", "line %d: the cell is empty; leave such rows out of the file",
+                      t->line[i]);
         mem_free(out);
         out = NULL;
     }
@@ -269,12 +272,14 @@ int *table_levels(const struct table *t, int column, int second_column, struct l
     static const struct cell none = {"", 0};
     int *out = mem_zero((size_t)t->rows + 1, sizeof *out);
     for (int i = 0; out && i < t->rows; i++) {
-        const struct cell *row = &t->cells[(size_t)i * (size_t)t->columns], *a = &row[column], *b = second_column < 0 ? &none : &row[second_column];
+        const struct cell *row = &t->cells[(size_t)i * (size_t)t->columns], *a = &row[column],
+                          *b = second_column < 0 ? &none : &row[second_column];
         if (!a->length || (second_column >= 0 && !b->length)) {
             const struct cell *name = &t->names[a->length ? second_column : column];
             char field[64];
             snprintf(field, sizeof field, "%.*s", (int)name->length, name->text);
-            fault_add(f, FAULT_UNACCEPTABLE, field, "empty-cell", "line %d: the cell is empty; leave such rows out of the file", t->line[i]);
+            fault_add(f, FAULT_UNACCEPTABLE, field, "empty-cell", "line %d: the cell is empty; leave such rows out of the file",
+                      t->line[i]);
             mem_free(out);
             return NULL;
         }

@@ -41,6 +41,7 @@ struct levels {
 };
 void levels_free(struct levels *l);
 /* Level of each row (mem_alloc'ed). `grow` false: −1 for what is not there yet. second_column −1 = none. NULL: out of memory, or an empty cell (fault set). */
-int *table_levels(const struct table *t, int column, int second_column, struct levels *l, bool grow, struct fault *f) __attribute__((warn_unused_result));
+int *table_levels(const struct table *t, int column, int second_column, struct levels *l, bool grow, struct fault *f)
+    __attribute__((warn_unused_result));
 
 #endif

@@ -21,18 +21,21 @@ static bool to_file(void *user, const char *bytes, size_t n)
 
 int verb_export(int argc, char **argv)
 {
-    static const struct verb_help help = {"export", "export --db FILE [--format ndjson|csv] [--exchange] [--members names|pseudonyms|none] [--deck ID] [--stock ID] [--since TIME]",
-                                          "Writes all rows to standard output; the last line counts them and holds the SHA-256 of all bytes before it.\n\n"
-                                          "  --db FILE        the club's file\n"
-                                          "  --format FORMAT  ndjson (default) or csv\n"
-                                          "  --exchange       for another club: own rows name this club as their origin\n"
-                                          "  --members WHAT   names (default), pseudonyms (the same in each export) or none\n"
-                                          "  --deck ID, --stock ID, --since TIME  only calibrations of these, and the decks and stocks that they name\n",
-                                          "biasbook export --db club.db --format csv > club.csv"};
+    static const struct verb_help help = {
+        "export",
+        "export --db FILE [--format ndjson|csv] [--exchange] [--members names|pseudonyms|none] [--deck ID] [--stock ID] [--since TIME]",
+        "Writes all rows to standard output; the last line counts them and holds the SHA-256 of all bytes before it.\n\n"
+        "  --db FILE        the club's file\n"
+        "  --format FORMAT  ndjson (default) or csv\n"
+        "  --exchange       for another club: own rows name this club as their origin\n"
+        "  --members WHAT   names (default), pseudonyms (the same in each export) or none\n"
+        "  --deck ID, --stock ID, --since TIME  only calibrations of these, and the decks and stocks that they name\n",
+        "biasbook export --db club.db --format csv > club.csv"};
     const char *db = NULL, *format_name = NULL, *members = NULL, *since = NULL;
     struct export_options o = {.since_us = CLOCK_NONE};
-    const struct option_spec specs[] = {{"db", &db, NULL},       {"format", &format_name, NULL}, {"exchange", NULL, &o.exchange}, {"members", &members, NULL},
-                                        {"deck", &o.deck, NULL}, {"stock", &o.stock, NULL},      {"since", &since, NULL},         {0}};
+    const struct option_spec specs[] = {
+        {"db", &db, NULL},       {"format", &format_name, NULL}, {"exchange", NULL, &o.exchange}, {"members", &members, NULL},
+        {"deck", &o.deck, NULL}, {"stock", &o.stock, NULL},      {"since", &since, NULL},         {0}};
     int rest = 0, status = options_read(argc, argv, &help, specs, NULL, 0, &rest);
     if (status >= 0)
         return status;

@@ -23,7 +23,8 @@ static const char *verdict_choice(int v)
     return v == 0 ? "accept" : NULL;
 }
 
-static bool read_object(struct reading *r, const char *json, size_t n, const struct member *table, void *record, const char *what, struct fault *f)
+static bool read_object(struct reading *r, const char *json, size_t n, const struct member *table, void *record, const char *what,
+                        struct fault *f)
 {
     struct document d;
     reading_start(r, NULL, f);

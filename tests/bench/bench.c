@@ -46,8 +46,8 @@ struct bare {
     struct MHD_Response *reply;
 };
 
-static enum MHD_Result bare_answer(void *user, struct MHD_Connection *c, const char *url, const char *method, const char *version, const char *data,
-                                   size_t *size, void **state)
+static enum MHD_Result bare_answer(void *user, struct MHD_Connection *c, const char *url, const char *method, const char *version,
+                                   const char *data, size_t *size, void **state)
 {
     (void)url, (void)method, (void)version, (void)data, (void)size;
     if (!*state) { /* in the second call: a reply in the first closes the connection */
@@ -68,8 +68,8 @@ static pid_t bare_start(size_t body, int *port)
         char *bytes = malloc(body + 1);
         memset(bytes, 'x', body);
         b.reply = MHD_create_response_from_buffer(body, bytes, MHD_RESPMEM_PERSISTENT);
-        struct MHD_Daemon *d = MHD_start_daemon(MHD_USE_EPOLL_INTERNAL_THREAD, 0, NULL, NULL, bare_answer, &b, MHD_OPTION_THREAD_POOL_SIZE, 2u,
-                                                MHD_OPTION_LISTEN_BACKLOG_SIZE, 512u, MHD_OPTION_END);
+        struct MHD_Daemon *d = MHD_start_daemon(MHD_USE_EPOLL_INTERNAL_THREAD, 0, NULL, NULL, bare_answer, &b, MHD_OPTION_THREAD_POOL_SIZE,
+                                                2u, MHD_OPTION_LISTEN_BACKLOG_SIZE, 512u, MHD_OPTION_END);
         if (!d)
             exit(1);
         int p = MHD_get_daemon_info(d, MHD_DAEMON_INFO_BIND_PORT)->port;
@@ -113,8 +113,9 @@ static size_t suggestion_request(void *user, long i, char *out, size_t size)
 {
     const struct names *n = user;
     unsigned long h = (unsigned long)i * 2654435761ul;
-    return (size_t)snprintf(out, size, "GET /api/suggestion?deck=%s&stock=%s&recordings=%lu&position_s=%lu HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
-                            n->deck[h % (unsigned long)n->decks], n->stock[(h >> 8) % (unsigned long)n->stocks], (h >> 16) % 20, (h >> 20) % 1800);
+    return (size_t)snprintf(
+        out, size, "GET /api/suggestion?deck=%s&stock=%s&recordings=%lu&position_s=%lu HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n",
+        n->deck[h % (unsigned long)n->decks], n->stock[(h >> 8) % (unsigned long)n->stocks], (h >> 16) % 20, (h >> 20) % 1800);
 }
 
 static size_t log_request(void *user, long i, char *out, size_t size)
@@ -126,11 +127,13 @@ static size_t log_request(void *user, long i, char *out, size_t size)
         base = (unsigned)time(NULL) * 1000003u;
     uuid_of(base + (unsigned)i, id);
     int length = snprintf(body, sizeof body,
-                          "{\"deck\":\"bench\",\"stock\":\"%s\",\"made_at\":\"2026-05-0%ldT19:00:00Z\",\"bias\":%ld,\"level\":%ld,\"low_db\":0.1,\"high_db\":-0.2,"
+                          "{\"deck\":\"bench\",\"stock\":\"%s\",\"made_at\":\"2026-05-0%ldT19:00:00Z\",\"bias\":%ld,\"level\":%ld,\"low_"
+                          "db\":0.1,\"high_db\":-0.2,"
                           "\"tape\":\"T%ld\",\"recordings\":%ld}",
                           n->stock[(unsigned long)i % (unsigned long)n->stocks], 1 + i % 9, i % 5 - 2, i % 3 - 1, i % 997, i % 9);
-    return (size_t)snprintf(out, size, "PUT /api/calibrations/%s HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n%s", id,
-                            length, body);
+    return (size_t)snprintf(
+        out, size, "PUT /api/calibrations/%s HTTP/1.1\r\nHost: 127.0.0.1\r\nContent-Type: application/json\r\nContent-Length: %d\r\n\r\n%s",
+        id, length, body);
 }
 
 /* ---- the measurements ---- */
@@ -176,14 +179,16 @@ static void suggestions(const struct daemon *d, struct names *n, const char *wha
         enum { ROUNDS = 7 };
         struct load_result bare_rounds[ROUNDS], our_rounds[ROUNDS];
         for (int k = 0; k < ROUNDS; k++) {
-            struct load l = {.port = bare_port, .connections = counts[i], .seconds = SECONDS / ROUNDS, .request = suggestion_request, .user = n};
+            struct load l = {
+                .port = bare_port, .connections = counts[i], .seconds = SECONDS / ROUNDS, .request = suggestion_request, .user = n};
             bare_rounds[k] = load_run(&l);
             l.port = port_of(d);
             our_rounds[k] = load_run(&l);
         }
         struct load_result b = middle(bare_rounds, ROUNDS), s = middle(our_rounds, ROUNDS);
-        printf("suggestion replies, %-22s %3d connections  %8.0f/s  bare %8.0f/s  ratio %.2f  p99 %5.0f us (bare %5.0f us)  %4.0f bytes (bare %4.0f)%s\n", what,
-               counts[i], s.per_second, b.per_second, s.per_second / b.per_second, s.p99_us, b.p99_us, s.mean_bytes, b.mean_bytes,
+        printf("suggestion replies, %-22s %3d connections  %8.0f/s  bare %8.0f/s  ratio %.2f  p99 %5.0f us (bare %5.0f us)  %4.0f bytes "
+               "(bare %4.0f)%s\n",
+               what, counts[i], s.per_second, b.per_second, s.per_second / b.per_second, s.p99_us, b.p99_us, s.mean_bytes, b.mean_bytes,
                s.errors ? "  ERRORS" : "");
         fflush(stdout);
     }
@@ -197,8 +202,10 @@ static double sqlite_one_commit_a_row(const char *path)
     sqlite3_stmt *s;
     if (sqlite3_open(path, &db) != SQLITE_OK)
         exit(1);
-    sqlite3_exec(db, "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; CREATE TABLE t (a INTEGER PRIMARY KEY, b TEXT, c TEXT, d REAL, e REAL, f TEXT)", NULL,
-                 NULL, NULL);
+    sqlite3_exec(
+        db,
+        "PRAGMA journal_mode=WAL; PRAGMA synchronous=FULL; CREATE TABLE t (a INTEGER PRIMARY KEY, b TEXT, c TEXT, d REAL, e REAL, f TEXT)",
+        NULL, NULL, NULL);
     sqlite3_prepare_v2(db, "INSERT INTO t (b, c, d, e, f) VALUES ('bench', 'stock', 1.5, -0.5, '2026-05-01T19:00:00Z')", -1, &s, NULL);
     double start = now_s();
     long n = 0;
@@ -217,14 +224,16 @@ static void logging(const struct daemon *d, struct names *n)
 {
     static const int counts[] = {1, 8, 64};
     EXPECT(201, d, "PUT", "/api/decks/bench",
-           "{\"name\":\"Bench\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-5,\"high\":5,\"scale\":\"db\",\"db_per_unit\":0.5},\"level_dial\":{\"low\":-5,"
+           "{\"name\":\"Bench\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-5,\"high\":5,\"scale\":\"db\",\"db_per_unit\":0.5},\"level_"
+           "dial\":{\"low\":-5,"
            "\"high\":5,\"scale\":\"db\",\"db_per_unit\":0.5}}");
     double bare = sqlite_one_commit_a_row(scratch_path("bare.db"));
     for (size_t i = 0; i < sizeof counts / sizeof *counts; i++) {
         struct load l = {.port = port_of(d), .connections = counts[i], .seconds = SECONDS, .request = log_request, .user = n};
         struct load_result r = load_run(&l);
-        printf("durable logging, %2d clients   %8.0f/s  one commit a row %6.0f/s  ratio %5.1f  p50 %5.0f us  p99 %5.0f us  one sync %5.0f us%s\n", counts[i],
-               r.per_second, bare, r.per_second / bare, r.p50_us, r.p99_us, 1e6 / bare, r.errors ? "  ERRORS" : "");
+        printf("durable logging, %2d clients   %8.0f/s  one commit a row %6.0f/s  ratio %5.1f  p50 %5.0f us  p99 %5.0f us  one sync %5.0f "
+               "us%s\n",
+               counts[i], r.per_second, bare, r.per_second / bare, r.p50_us, r.p99_us, 1e6 / bare, r.errors ? "  ERRORS" : "");
         fflush(stdout);
     }
 }
@@ -302,7 +311,8 @@ int main(int argc, char **argv)
     struct daemon d;
     struct names *n = calloc(1, sizeof *n);
     setvbuf(stdout, NULL, _IOLBF, 0);
-    printf("biasbook %s, libmicrohttpd %s, SQLite %s, %ld cores\n", BIASBOOK_VERSION, MHD_get_version(), sqlite3_libversion(), sysconf(_SC_NPROCESSORS_ONLN));
+    printf("biasbook %s, libmicrohttpd %s, SQLite %s, %ld cores\n", BIASBOOK_VERSION, MHD_get_version(), sqlite3_libversion(),
+           sysconf(_SC_NPROCESSORS_ONLN));
     daemon_start(&d, (const char *[]){"demo", "--listen", "127.0.0.1:0", NULL});
     read_names(&d, n);
     suggestions(&d, n, "demo club");
@@ -329,7 +339,8 @@ int main(int argc, char **argv)
         read_names(&d, n);
         suggestions(&d, n, what);
         EXPECT(201, &d, "PUT", "/api/decks/bench",
-               "{\"name\":\"Bench\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-5,\"high\":5,\"scale\":\"db\",\"db_per_unit\":0.5},\"level_dial\":{\"low\":-5,"
+               "{\"name\":\"Bench\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-5,\"high\":5,\"scale\":\"db\",\"db_per_unit\":0.5},"
+               "\"level_dial\":{\"low\":-5,"
                "\"high\":5,\"scale\":\"db\",\"db_per_unit\":0.5}}");
         seen(&d, n, what);
         daemon_stop(&d);

@@ -13,9 +13,9 @@
 #include <time.h>
 #include <unistd.h>
 
-#define BINS 400000
+#define BINS   400000
 #define BIN_US 5.0
-#define ROOM 16384
+#define ROOM   16384
 
 struct connection {
     int fd;

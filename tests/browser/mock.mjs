@@ -86,7 +86,12 @@ export async function startMock({ key = null, trouble = () => null } = {}) {
         }
         const asked = trouble({ method: request.method, path: url.pathname, body, headers: request.headers });
         if (Array.isArray(asked)) return send(...asked);
-        const authorised = !key || request.headers.authorization === `Bearer ${key}`;
+        const authorised = !key || request.headers.authorization === `Bearer ${key}` || /biasbook=bs1_mock/.test(request.headers.cookie ?? '');
+        if (url.pathname === '/api/session' && request.method === 'POST')
+            return !key || body?.key === key ? send(200, { member: 'Mira', role: 'steward', open: !key }, { 'set-cookie': 'biasbook=bs1_mock; Path=/; HttpOnly; SameSite=Strict' })
+                                             : send(401, problem(401, 'key', 'wrong-key', 'this key is not known here'));
+        if (url.pathname === '/api/session' && request.method === 'DELETE')
+            return send(200, {}, { 'set-cookie': 'biasbook=; Path=/; Max-Age=0; HttpOnly; SameSite=Strict' });
         if (url.pathname === '/api/session')
             return send(200, authorised ? { member: key ? 'Mira' : null, role: 'steward', open: !key } : { member: null, role: 'none', open: false });
         if (!authorised) return send(401, problem(401, '', 'no-key', 'a key is needed'));

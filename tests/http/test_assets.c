@@ -96,8 +96,8 @@ static void policies(void **state)
     for (int i = 0; i < 3; i++) {
         get(pages[i], "");
         header_of(&a, "Content-Security-Policy", text);
-        static const char *const parts[] = {"default-src 'none'", "script-src 'self'", "frame-ancestors 'none'", "base-uri 'none'",
-                                            "form-action 'self'", "connect-src 'self'"};
+        static const char *const parts[] = {"default-src 'none'", "script-src 'self'",  "frame-ancestors 'none'",
+                                            "base-uri 'none'",    "form-action 'self'", "connect-src 'self'"};
         for (size_t p = 0; p < sizeof parts / sizeof *parts; p++)
             assert_non_null(strstr(text, parts[p]));
         assert_null(strstr(text, "unsafe"));

@@ -16,7 +16,8 @@ static void make_deck(struct invented *v, int i)
     if (i % 3)
         snprintf(d->model, sizeof d->model, "model %d", i / 5);
     d->medium = MEDIUM_CASSETTE;
-    d->bias_dial = d->level_dial = (struct dial){.present = true, .low = -20, .high = 20, .step = 0.1, .zero = 0, .scale = SCALE_DB, .db_per_unit = 0.5};
+    d->bias_dial = d->level_dial =
+        (struct dial){.present = true, .low = -20, .high = 20, .step = 0.1, .zero = 0, .scale = SCALE_DB, .db_per_unit = 0.5};
     if (i == 7 && v->decks > 8)
         d->level_dial.present = false;
     d->meter_step_db = 0.1;
@@ -116,7 +117,8 @@ void invented_free(struct invented *v)
 
 double invented_truth(const struct invented *v, int deck, int stock, int r)
 {
-    return v->deck_truth[deck][r] + v->stock_truth[stock][r] + v->class_truth[deck * 4 + stock % 4][r] + v->pair_truth[deck * v->stocks + stock][r];
+    return v->deck_truth[deck][r] + v->stock_truth[stock][r] + v->class_truth[deck * 4 + stock % 4][r] +
+           v->pair_truth[deck * v->stocks + stock][r];
 }
 
 void invented_put(const struct invented *v, struct model *m, const int *order)
@@ -138,7 +140,14 @@ void invented_put(const struct invented *v, struct model *m, const int *order)
 
 struct model_question invented_question(const struct invented *v, int deck, int stock)
 {
-    return (struct model_question){.deck = &v->deck[deck], .stock = &v->stock[stock], .tape_class = CLASS_NONE, .recordings = -1,
-                                   .position_s = ABSENT, .part = ABSENT, .treble_db = 0, .low_hz = ABSENT, .high_hz = ABSENT,
+    return (struct model_question){.deck = &v->deck[deck],
+                                   .stock = &v->stock[stock],
+                                   .tape_class = CLASS_NONE,
+                                   .recordings = -1,
+                                   .position_s = ABSENT,
+                                   .part = ABSENT,
+                                   .treble_db = 0,
+                                   .low_hz = ABSENT,
+                                   .high_hz = ABSENT,
                                    .at_us = 19700LL * DAY_US};
 }

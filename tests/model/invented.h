@@ -11,7 +11,7 @@
 struct invented {
     struct lot lot;
     int decks, stocks, tapes_each, rows;
-    double readings; /* share of rows with readings */
+    double readings;   /* share of rows with readings */
     double misentries; /* share of rows whose bias is off by 3 dB */
     struct deck *deck;
     struct stock *stock;

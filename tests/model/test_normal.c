@@ -56,7 +56,8 @@ static void check(const struct trial *t)
     double *w;
     make(t, &d, &absorb, &w, &l);
     size_t n = (size_t)d.columns;
-    double *scale = malloc(n * sizeof *scale), *add = malloc(n * sizeof *add), *x = malloc(3 * n * sizeof *x), *want = malloc(n * sizeof *want);
+    double *scale = malloc(n * sizeof *scale), *add = malloc(n * sizeof *add), *x = malloc(3 * n * sizeof *x),
+           *want = malloc(n * sizeof *want);
     for (size_t j = 0; j < n; j++) {
         bool fixed = (int)j >= d.columns - t->fixed;
         scale[j] = fixed ? 1 : j % 11 == 3 ? 0 : 0.2 + lot_uniform(&l);
@@ -64,7 +65,8 @@ static void check(const struct trial *t)
         for (size_t v = 0; v < 3; v++)
             x[v * n + j] = lot_normal(&l);
     }
-    double *rhs = malloc(3 * n * sizeof *rhs), *diagonal = malloc(n * sizeof *diagonal), *leverage = malloc((size_t)d.rows * sizeof *leverage);
+    double *rhs = malloc(3 * n * sizeof *rhs), *diagonal = malloc(n * sizeof *diagonal),
+           *leverage = malloc((size_t)d.rows * sizeof *leverage);
     memcpy(rhs, x, 3 * n * sizeof *rhs);
     double *a = dense_equations(&d, w, scale, add);
     double log_determinant = dense_invert(a, d.columns);

@@ -18,7 +18,7 @@
 
 static int run_child(const char *const *args, int out)
 {
-    char *argv[40] = {(char *)(uintptr_t)"biasbook"};
+    char *argv[40] = {(char *)(uintptr_t) "biasbook"};
     int n = 1;
     while (args[n - 1] && n < 39) {
         argv[n] = (char *)(uintptr_t)args[n - 1];

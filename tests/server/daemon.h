@@ -18,7 +18,7 @@ struct daemon {
 
 /* Starts `biasbook ARGS…` (NULL-closed, without the program's name) and waits for its address line. */
 void daemon_start(struct daemon *d, const char *const *args);
-int daemon_stop(struct daemon *d); /* SIGTERM; returns the exit status */
+int daemon_stop(struct daemon *d);  /* SIGTERM; returns the exit status */
 void daemon_kill(struct daemon *d); /* SIGKILL */
 
 /* Runs a verb to its end; its standard output in `out` (NUL-closed, cut to size). Returns the exit status. */
@@ -39,7 +39,7 @@ json_t *answer_json_of(const struct answer *a); /* new reference; fails the test
 /* Asks and expects this status; prints the body otherwise. */
 #define EXPECT(status_, d_, method_, path_, body_)                                                                                         \
     do {                                                                                                                                   \
-        struct answer expect_answer_ = ask(d_, method_, path_, body_, NULL);                                                                \
+        struct answer expect_answer_ = ask(d_, method_, path_, body_, NULL);                                                               \
         if (expect_answer_.status != (status_))                                                                                            \
             print_message("%s %s: %ld %s\n", method_, path_, expect_answer_.status, expect_answer_.body);                                  \
         assert_int_equal(expect_answer_.status, status_);                                                                                  \

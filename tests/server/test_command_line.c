@@ -35,13 +35,17 @@ static const char *last_line(char *text)
     return nl ? nl + 1 : text;
 }
 
-#define ROWS                                                                                                                                        \
-    "{\"kind\":\"deck\",\"id\":\"d1\",\"name\":\"Deck one\",\"medium\":\"cassette\",\"bias_dial\":{\"unit\":\"mark\",\"low\":-5,\"high\":5,"          \
-    "\"scale\":\"db\",\"db_per_unit\":0.5},\"level_dial\":null}\n"                                                                                   \
-    "{\"kind\":\"stock\",\"id\":\"s1\",\"name\":\"Stock, \\\"quoted\\\" \\u00e9\",\"class\":\"type-2\",\"notes\":\"=1+1\"}\n"                          \
-    "{\"kind\":\"calibration\",\"id\":\"5f4a1f4e-3b0a-4c8e-9a51-000000000001\",\"deck\":\"d1\",\"stock\":\"s1\",\"made_at\":\"2026-01-05T20:15:00+01:00\"," \
-    "\"bias\":1.5,\"low_db\":0.25,\"high_db\":-0.5,\"moves\":[{\"bias\":0,\"low_db\":0,\"high_db\":2},{\"bias\":1.5,\"low_db\":0.25,\"high_db\":-0.5}]}\n" \
-    "{\"kind\":\"service\",\"id\":\"5f4a1f4e-3b0a-4c8e-9a51-000000000002\",\"deck\":\"d1\",\"made_at\":\"2026-01-01T12:00:00Z\",\"service_kind\":\"belts\"}\n"
+#define ROWS                                                                                                                               \
+    "{\"kind\":\"deck\",\"id\":\"d1\",\"name\":\"Deck "                                                                                    \
+    "one\",\"medium\":\"cassette\",\"bias_dial\":{\"unit\":\"mark\",\"low\":-5,\"high\":5,"                                                \
+    "\"scale\":\"db\",\"db_per_unit\":0.5},\"level_dial\":null}\n"                                                                         \
+    "{\"kind\":\"stock\",\"id\":\"s1\",\"name\":\"Stock, \\\"quoted\\\" \\u00e9\",\"class\":\"type-2\",\"notes\":\"=1+1\"}\n"              \
+    "{\"kind\":\"calibration\",\"id\":\"5f4a1f4e-3b0a-4c8e-9a51-000000000001\",\"deck\":\"d1\",\"stock\":\"s1\",\"made_at\":\"2026-01-"    \
+    "05T20:15:00+01:00\","                                                                                                                 \
+    "\"bias\":1.5,\"low_db\":0.25,\"high_db\":-0.5,\"moves\":[{\"bias\":0,\"low_db\":0,\"high_db\":2},{\"bias\":1.5,\"low_db\":0.25,"      \
+    "\"high_db\":-0.5}]}\n"                                                                                                                \
+    "{\"kind\":\"service\",\"id\":\"5f4a1f4e-3b0a-4c8e-9a51-000000000002\",\"deck\":\"d1\",\"made_at\":\"2026-01-01T12:00:00Z\","          \
+    "\"service_kind\":\"belts\"}\n"
 
 static void test_init_prints_the_key_alone_on_the_last_line(void **state)
 {
@@ -61,8 +65,8 @@ static void test_init_prints_the_key_alone_on_the_last_line(void **state)
 static void test_rows_go_in_and_come_out(void **state)
 {
     (void)state;
-    const char *db = scratch_path("b.db"), *file = scratch_path("rows.ndjson"), *copy = scratch_path("copy.ndjson"), *db2 = scratch_path("c.db"),
-               *csv = scratch_path("copy.csv");
+    const char *db = scratch_path("b.db"), *file = scratch_path("rows.ndjson"), *copy = scratch_path("copy.ndjson"),
+               *db2 = scratch_path("c.db"), *csv = scratch_path("copy.csv");
     write_file(file, ROWS);
     assert_int_equal(VERB("init", "--db", db), 0);
     assert_int_equal(VERB("import", "--db", db, "--dry-run", file), 0);
@@ -154,7 +158,8 @@ static void test_suggest_without_a_server(void **state)
 static void test_wrong_usage_is_two_and_help_is_nought(void **state)
 {
     (void)state;
-    static const char *const verbs[] = {"serve", "demo", "init", "suggest", "import", "export", "fit", "member", "backup", "restore", "check", "version"};
+    static const char *const verbs[] = {"serve", "demo",   "init",   "suggest", "import", "export",
+                                        "fit",   "member", "backup", "restore", "check",  "version"};
     for (size_t i = 0; i < sizeof verbs / sizeof *verbs; i++) {
         assert_int_equal(VERB(verbs[i], "--help"), 0);
         assert_non_null(strstr(out, "usage: biasbook "));
@@ -171,9 +176,12 @@ static void test_wrong_usage_is_two_and_help_is_nought(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_init_prints_the_key_alone_on_the_last_line), cmocka_unit_test(test_rows_go_in_and_come_out),
-        cmocka_unit_test(test_a_cut_file_is_noticed),                      cmocka_unit_test(test_atomic_is_all_or_none),
-        cmocka_unit_test(test_suggest_without_a_server),                   cmocka_unit_test(test_wrong_usage_is_two_and_help_is_nought),
+        cmocka_unit_test(test_init_prints_the_key_alone_on_the_last_line),
+        cmocka_unit_test(test_rows_go_in_and_come_out),
+        cmocka_unit_test(test_a_cut_file_is_noticed),
+        cmocka_unit_test(test_atomic_is_all_or_none),
+        cmocka_unit_test(test_suggest_without_a_server),
+        cmocka_unit_test(test_wrong_usage_is_two_and_help_is_nought),
     };
     return cmocka_run_group_tests_name("the command line", tests, NULL, NULL);
 }

@@ -19,12 +19,14 @@
 static struct daemon d;
 
 #define DECK                                                                                                                               \
-    "{\"name\":\"Bench one\",\"medium\":\"cassette\",\"heads\":3,"                                                                          \
-    "\"bias_dial\":{\"unit\":\"mark\",\"low\":-5,\"high\":5,\"step\":0.5,\"zero\":0,\"plus\":\"more\",\"scale\":\"db\",\"db_per_unit\":0.5}," \
+    "{\"name\":\"Bench one\",\"medium\":\"cassette\",\"heads\":3,"                                                                         \
+    "\"bias_dial\":{\"unit\":\"mark\",\"low\":-5,\"high\":5,\"step\":0.5,\"zero\":0,\"plus\":\"more\",\"scale\":\"db\",\"db_per_unit\":0." \
+    "5},"                                                                                                                                  \
     "\"level_dial\":{\"unit\":\"mark\",\"low\":-5,\"high\":5,\"step\":0.5,\"scale\":\"db\",\"db_per_unit\":0.5}}"
 #define STOCK "{\"name\":\"Amber One\",\"class\":\"type-1\"}"
-#define ROW(bias, level) \
-    "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00+01:00\",\"bias\":" #bias ",\"level\":" #level ",\"low_db\":0.1,\"high_db\":-0.2}"
+#define ROW(bias, level)                                                                                                                   \
+    "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00+01:00\",\"bias\":" #bias ",\"level\":" #level       \
+    ",\"low_db\":0.1,\"high_db\":-0.2}"
 
 static int start(void **state)
 {
@@ -199,14 +201,22 @@ static void test_bad_bodies_name_the_field(void **state)
     const char *path = "/api/calibrations/0b9c4c1e-5d8e-4f7a-9c3b-7d2f1a6e8b90";
     expect_fault("PUT", path, "{", 400, "");
     expect_fault("PUT", path, ROW(9, 0), 422, "bias");
-    expect_fault("PUT", path, "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1}", 422, "level");
-    expect_fault("PUT", path, "{\"deck\":\"nobody\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1,\"level\":0}", 422, "deck");
-    expect_fault("PUT", path, "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"yesterday\",\"bias\":1,\"level\":0}", 422, "made_at");
-    expect_fault("PUT", path, "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2126-03-01T19:00:00Z\",\"bias\":1,\"level\":0}", 422, "made_at");
-    expect_fault("PUT", path, "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1,\"level\":0,\"bais\":2}", 422,
-                 "bais");
-    expect_fault("PUT", path, "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1,\"level\":0,\"low_db\":0.5}", 422,
-                 "high_db");
+    expect_fault("PUT", path, "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1}", 422,
+                 "level");
+    expect_fault("PUT", path, "{\"deck\":\"nobody\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1,\"level\":0}",
+                 422, "deck");
+    expect_fault("PUT", path, "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"yesterday\",\"bias\":1,\"level\":0}", 422,
+                 "made_at");
+    expect_fault("PUT", path,
+                 "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2126-03-01T19:00:00Z\",\"bias\":1,\"level\":0}", 422,
+                 "made_at");
+    expect_fault("PUT", path,
+                 "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1,\"level\":0,\"bais\":2}",
+                 422, "bais");
+    expect_fault(
+        "PUT", path,
+        "{\"deck\":\"bench-one\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1,\"level\":0,\"low_db\":0.5}", 422,
+        "high_db");
     expect_fault("PUT", "/api/calibrations/not-a-uuid", ROW(1, 1), 400, "id");
     expect_fault("PUT", "/api/decks/Bad_Slug", DECK, 422, "id");
     expect_fault("PUT", "/api/stocks/new-one", "{\"name\":\"New\",\"class\":\"type-9\"}", 422, "class");

@@ -18,12 +18,14 @@
 
 #include <cmocka.h>
 
-#define DECK "{\"name\":\"D\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-5,\"high\":5,\"scale\":\"db\",\"db_per_unit\":0.5},\"level_dial\":null}"
+#define DECK                                                                                                                               \
+    "{\"name\":\"D\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-5,\"high\":5,\"scale\":\"db\",\"db_per_unit\":0.5},\"level_dial\":"   \
+    "null}"
 #define STOCK "{\"name\":\"S\",\"class\":\"type-1\"}"
-#define ROW "{\"deck\":\"d\",\"stock\":\"s\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1.5,\"low_db\":0,\"high_db\":0}"
+#define ROW   "{\"deck\":\"d\",\"stock\":\"s\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":1.5,\"low_db\":0,\"high_db\":0}"
 
 #define CLIENTS 64
-#define EACH 40
+#define EACH    40
 
 struct client {
     const struct daemon *d;
@@ -171,9 +173,11 @@ static void test_keys_decide(void **state)
     expect_with(&d, 201, "PUT", "/api/decks/d", DECK, steward);
     expect_with(&d, 201, "PUT", "/api/stocks/s", STOCK, steward);
     /* members added by another process are known within a second */
-    assert_int_equal(run_verb((const char *[]){"member", "add", "--db", db, "--name", "Rea", "--role", "reader", NULL}, text, sizeof text), 0);
+    assert_int_equal(run_verb((const char *[]){"member", "add", "--db", db, "--name", "Rea", "--role", "reader", NULL}, text, sizeof text),
+                     0);
     last_word(text, reader, sizeof reader);
-    assert_int_equal(run_verb((const char *[]){"member", "add", "--db", db, "--name", "Lo", "--role", "logger", NULL}, text, sizeof text), 0);
+    assert_int_equal(run_verb((const char *[]){"member", "add", "--db", db, "--name", "Lo", "--role", "logger", NULL}, text, sizeof text),
+                     0);
     last_word(text, logger, sizeof logger);
     usleep(1200000);
     const char *row = "/api/calibrations/5f4a1f4e-3b0a-4c8e-9a51-0000000000aa";

@@ -15,9 +15,9 @@
 
 #include <cmocka.h>
 
-#define DECKS 6
+#define DECKS  6
 #define STOCKS 10
-#define ROOM (16u << 20)
+#define ROOM   (16u << 20)
 static char *text; /* what a verb printed */
 
 static int rows_wanted(void)
@@ -41,11 +41,14 @@ static void write_catalog(const char *path)
     assert_non_null(f);
     for (int i = 0; i < DECKS; i++)
         fprintf(f,
-                "{\"kind\":\"deck\",\"id\":\"deck-%d\",\"name\":\"Deck %d\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-8,\"high\":8,\"step\":0.1,\"scale\":\"db\","
-                "\"db_per_unit\":0.5},\"level_dial\":{\"low\":-8,\"high\":8,\"step\":0.1,\"scale\":\"db\",\"db_per_unit\":0.5},\"origin\":\"club-c\"}\n",
+                "{\"kind\":\"deck\",\"id\":\"deck-%d\",\"name\":\"Deck "
+                "%d\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-8,\"high\":8,\"step\":0.1,\"scale\":\"db\","
+                "\"db_per_unit\":0.5},\"level_dial\":{\"low\":-8,\"high\":8,\"step\":0.1,\"scale\":\"db\",\"db_per_unit\":0.5},\"origin\":"
+                "\"club-c\"}\n",
                 i, i);
     for (int i = 0; i < STOCKS; i++)
-        fprintf(f, "{\"kind\":\"stock\",\"id\":\"stock-%d\",\"name\":\"Stock %d\",\"class\":\"type-%d\",\"origin\":\"club-c\"}\n", i, i, 1 + i % 2);
+        fprintf(f, "{\"kind\":\"stock\",\"id\":\"stock-%d\",\"name\":\"Stock %d\",\"class\":\"type-%d\",\"origin\":\"club-c\"}\n", i, i,
+                1 + i % 2);
     fclose(f);
 }
 
@@ -58,10 +61,11 @@ static void write_rows(const char *path, unsigned first, int count, const char *
         int deck = (int)(n * 7 % DECKS), stock = (int)(n / 3 * 11 % STOCKS);
         uuid_of(n, id);
         fprintf(f,
-                "{\"kind\":\"calibration\",\"id\":\"%s\",\"deck\":\"deck-%d\",\"stock\":\"stock-%d\",\"made_at\":\"202%u-%02u-%02uT%02u:00:00Z\",\"bias\":%.1f,"
+                "{\"kind\":\"calibration\",\"id\":\"%s\",\"deck\":\"deck-%d\",\"stock\":\"stock-%d\",\"made_at\":\"202%u-%02u-%02uT%02u:00:"
+                "00Z\",\"bias\":%.1f,"
                 "\"level\":%.1f,\"low_db\":%.1f,\"high_db\":%.1f,\"member\":\"%s\"%s}\n",
-                id, deck, stock, n % 5, 1 + n / 5 % 12, 1 + n / 60 % 28, n % 24, deck - 2 + stock * 0.3 + noise(n), 0.5 * deck - stock * 0.2 + noise(n + 77777),
-                0.3 * noise(n + 1000000), 0.5 * noise(n + 2000000), member, more);
+                id, deck, stock, n % 5, 1 + n / 5 % 12, 1 + n / 60 % 28, n % 24, deck - 2 + stock * 0.3 + noise(n),
+                0.5 * deck - stock * 0.2 + noise(n + 77777), 0.3 * noise(n + 1000000), 0.5 * noise(n + 2000000), member, more);
     }
     fclose(f);
 }
@@ -187,7 +191,8 @@ static void both_hold_and_say_the_same(void **state)
 static void changes_travel(void **state)
 {
     (void)state;
-    char *a = strdup(scratch_path("va.db")), *b = strdup(scratch_path("vb.db")), *file = strdup(scratch_path("v.ndjson")), id[37], path[120];
+    char *a = strdup(scratch_path("va.db")), *b = strdup(scratch_path("vb.db")), *file = strdup(scratch_path("v.ndjson")), id[37],
+         path[120];
     assert_int_equal(VERB("init", "--db", a), 0);
     assert_int_equal(VERB("init", "--db", b), 0);
     write_catalog(file);
@@ -244,11 +249,14 @@ static int count_at(json_t *j, const char *kind, const char *what)
 static void same_id_other_content(void **state)
 {
     (void)state;
-    char *a = strdup(scratch_path("ca.db")), *b = strdup(scratch_path("cb.db")), *file = strdup(scratch_path("c.ndjson")), *own = strdup(scratch_path("own.ndjson"));
+    char *a = strdup(scratch_path("ca.db")), *b = strdup(scratch_path("cb.db")), *file = strdup(scratch_path("c.ndjson")),
+         *own = strdup(scratch_path("own.ndjson"));
     assert_int_equal(VERB("init", "--db", a), 0);
     assert_int_equal(VERB("init", "--db", b), 0);
     FILE *f = fopen(own, "w");
-    fputs("{\"kind\":\"deck\",\"id\":\"deck-1\",\"name\":\"Quite another\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":0,\"high\":100,\"scale\":\"percent\",\"zero\":50}}\n", f);
+    fputs("{\"kind\":\"deck\",\"id\":\"deck-1\",\"name\":\"Quite "
+          "another\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":0,\"high\":100,\"scale\":\"percent\",\"zero\":50}}\n",
+          f);
     fclose(f);
     must_import(b, own, 1, 0);
     write_catalog(file);
@@ -315,8 +323,8 @@ static void what_is_sent(void **state)
 int main(void)
 {
     text = malloc(ROOM);
-    const struct CMUnitTest tests[] = {cmocka_unit_test(what_is_sent), cmocka_unit_test(changes_travel), cmocka_unit_test(same_id_other_content),
-                                       cmocka_unit_test(both_hold_and_say_the_same)};
+    const struct CMUnitTest tests[] = {cmocka_unit_test(what_is_sent), cmocka_unit_test(changes_travel),
+                                       cmocka_unit_test(same_id_other_content), cmocka_unit_test(both_hold_and_say_the_same)};
     int status = cmocka_run_group_tests(tests, NULL, NULL);
     free(text);
     return status;

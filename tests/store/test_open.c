@@ -78,7 +78,8 @@ static void missing_new_and_there(void **state)
     beside(s, "empty.db", path); /* as mktemp leaves it */
     write_file(path, "", 0);
     refused(path, (struct store_options){.no_writer = true}, FAULT_STORE, "not-a-club");
-    refused(path, (struct store_options){.path = path}, FAULT_STORE, "not-a-club"); /* a club that lost its bytes is not served as a new one */
+    refused(path, (struct store_options){.path = path}, FAULT_STORE,
+            "not-a-club"); /* a club that lost its bytes is not served as a new one */
     assert_int_equal(stat(path, &st), 0);
     assert_int_equal(st.st_size, 0);
     made = try_open(path, (struct store_options){.create = true, .must_be_new = true});
