@@ -294,7 +294,7 @@ static void tape_or_deck(void **state)
 {
     (void)state;
     static const double deck[4] = {0, 0.5, -0.5, 0.25}, stock[4] = {0, 0.5, -0.5, 1};
-    char id[37], bad[37], lone[37], path[140], tape[20];
+    char id[37], bad[37], lone[37], path[140], tape[32];
     for (int d = 0; d < 4; d++) {
         snprintf(path, sizeof path, "/api/decks/d%d", d);
         EXPECT(201, &small, "PUT", path, DECK);
