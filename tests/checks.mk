@@ -31,7 +31,8 @@ bench-fit: ## the estimator's speed, beside the reference package and alone
 	$(Q)tests/bench/fit_bench.sh $(BUILD)/biasbook
 	$(Q)$(BUILD)/fit_bench $(BUILD)/make_club $(BENCH_ROWS)
 bench: deps-check bench-fit ## speed and accuracy as ratios in one run (BENCH_ROWS="4000 100000")
-	$(Q)$(MAKE) --no-print-directory $(BUILD)/bench $(BUILD)/make_club
+	$(Q)$(MAKE) --no-print-directory $(BUILD)/bench $(BUILD)/make_club $(BUILD)/accuracy
+	-$(Q)$(BUILD)/accuracy
 	$(Q)$(BUILD)/bench $(BUILD)/make_club $(BENCH_ROWS)
 
 .PHONY: check check-steps bench bench-fit
