@@ -4,6 +4,7 @@
 
 #include "verbs/verbs.h"
 
+#include <pthread.h>
 #include <setjmp.h>
 #include <signal.h>
 #include <stdarg.h>
@@ -132,15 +133,32 @@ static size_t take_header(char *bytes, size_t size, size_t count, void *user)
     return n;
 }
 
+/* One handle a thread, so that connections are kept; it goes with its thread. */
+static pthread_key_t handle_key;
+static void make_key(void)
+{
+    pthread_key_create(&handle_key, curl_easy_cleanup);
+}
+
+static CURL *handle(void)
+{
+    static pthread_once_t once = PTHREAD_ONCE_INIT;
+    pthread_once(&once, make_key);
+    CURL *c = pthread_getspecific(handle_key);
+    if (!c) {
+        c = curl_easy_init();
+        pthread_setspecific(handle_key, c);
+    }
+    return c;
+}
+
 struct answer ask_may_fail(const struct daemon *d, const char *method, const char *path, const char *body, const char *header)
 {
-    static __thread CURL *c; /* one a thread: connections are kept */
+    CURL *c = handle();
     struct answer a = {0};
     char url[4600];
     a.body = calloc(1, 1);
     snprintf(url, sizeof url, "%s%s", d->address, path);
-    if (!c)
-        c = curl_easy_init();
     curl_easy_reset(c);
     struct curl_slist *headers = NULL;
     headers = curl_slist_append(headers, "Expect:");
