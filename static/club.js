@@ -29,7 +29,7 @@ function dial(deck, which, value) {
 
 function newest(rows) {
     if (!rows.length) return make('p', {}, 'Nothing has been logged yet. ', make('a', { href: './' }, 'Log the first result'));
-    return wide('Newest results', make('table', {}, heads('When', 'Tape', 'Deck', 'Bias', 'Record trim', 'Who'),
+    return wide('Newest results, table', make('table', {}, heads('When', 'Tape', 'Deck', 'Bias', 'Record trim', 'Who'),
         make('tbody', {}, rows.slice(0, SHOWN).map((row) => make('tr', {}, make('td', {}, age(Date.parse(row.made_at))),
             make('th', { scope: 'row' }, make('a', { href: `stock.html?stock=${encodeURIComponent(row.stock)}` }, stockName(row.stock))),
             make('td', {}, make('a', { href: `deck.html?deck=${encodeURIComponent(row.deck)}` }, deckName(row.deck))),
@@ -51,7 +51,7 @@ function activity(rows) {
     }
     const list = [...members.values()].sort((a, b) => b.recent - a.recent || b.last - a.last);
     if (!list.length) return make('p', {}, 'Nobody yet.');
-    return wide('Who logged', make('table', {}, make('caption', { class: 'small' }, `Of the ${count(rows.length, 'newest result')}`), heads('Member', `Last ${DAYS} days`, 'Decks', 'Last result'),
+    return wide('Who logged, table', make('table', {}, make('caption', { class: 'small' }, `Of the ${count(rows.length, 'newest result')}`), heads('Member', `Last ${DAYS} days`, 'Decks', 'Last result'),
         make('tbody', {}, list.map((one) => make('tr', {}, make('th', { scope: 'row' }, one.name), make('td', {}, String(one.recent)), make('td', {}, String(one.decks.size)), make('td', {}, age(one.last)))))));
 }
 
@@ -74,7 +74,7 @@ function coverage(grid) {
     if (!grid.decks.length || !grid.stocks.length) return make('p', {}, 'The book has no decks or no tapes yet. ', make('a', { href: 'enter.html' }, 'Enter the first'));
     const next = new Set(grid.try_next.map((one) => `${one.deck} ${one.stock}`));
     const left = [grid.decks_left_out && count(grid.decks_left_out, 'deck'), grid.stocks_left_out && count(grid.stocks_left_out, 'tape')].filter(Boolean).join(' and ');
-    return [wide('Tapes by decks', make('table', { class: 'grid' }, make('thead', {}, make('tr', {}, make('td', {}), grid.decks.map((deck) => make('th', { scope: 'col' }, deck.name)))),
+    return [wide('Tapes by decks, table', make('table', { class: 'grid' }, make('thead', {}, make('tr', {}, make('td', {}), grid.decks.map((deck) => make('th', { scope: 'col' }, deck.name)))),
         make('tbody', {}, grid.stocks.map((stock, k) => make('tr', {}, make('th', { scope: 'row' }, stock.name), grid.rows.map((row) => cell(grid, row, k, next))))))),
         left ? make('p', { class: 'small' }, `${left} with few results left out.`) : null];
 }

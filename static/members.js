@@ -18,7 +18,7 @@ function tellProblem(error) {
 
 function showKey(key, whose) {
     const place = find('#made');
-    replace(place, make('h3', {}, `The new key for ${whose}`), make('code', { class: 'once' }, key), make('p', {}, 'Copy it now: it is not shown again. Give it to its owner by a way that nobody else reads.'));
+    replace(place, make('p', {}, make('strong', {}, `The new key for ${whose}`)), make('code', { class: 'once' }, key), make('p', {}, 'Copy it now: it is not shown again. Give it to its owner by a way that nobody else reads.'));
     show(place, true);
     focusOn(place);
 }
@@ -75,7 +75,7 @@ function memberItem(member) {
     const keys = make('div', {});
     const role = make('select', { 'aria-label': `What ${member.name} may do`, change: () => change(() => ask('PUT', `api/members/${member.id}`, { body: { role: role.value } })) },
         Object.entries(roles).map(([value, text]) => make('option', { value, selected: value === member.role }, text)));
-    return make('li', {}, make('h3', {}, member.name), make('div', { class: 'field' }, role),
+    return make('li', {}, make('h2', {}, member.name), make('div', { class: 'field' }, role),
         make('details', { toggle: (event) => event.target.open && keysOf(member, keys).catch(tellProblem) },
             make('summary', {}, `${member.keys} ${member.keys === 1 ? 'key' : 'keys'}, last used ${day(member.last_used_at)}`), keys));
 }

@@ -72,7 +72,7 @@ function suspect(one) {
     const name = `${stockOf(book, one.stock)?.name ?? one.stock} on ${deckOf(book, one.deck)?.name ?? one.deck}, ${one.made_at.slice(0, 10)}`;
     const item = make('li', { 'data-id': one.id, 'data-name': name });
     const may = session.open || session.role === 'steward' || (session.member && session.member === one.member);
-    item.append(make('h3', {}, name), make('p', { class: 'small' }, `logged by ${one.member || 'somebody'}`),
+    item.append(make('h2', {}, name), make('p', { class: 'small' }, `logged by ${one.member || 'somebody'}`),
         make('p', {}, [away('bias', one.bias), away('level', one.level)].filter(Boolean).map((text, i) => [i ? make('br') : null, text])),
         one.slip ? make('p', {}, make('strong', {}, `${one.slip[0].toUpperCase()}${one.slip.slice(1)}.`)) : '');
     if (session.role === 'steward') item.append(make('p', {}, make('button', { type: 'button', click: () => act(item, 'right after all', () => ask('POST', `api/review/${one.id}`, { body: { verdict: 'accept' } })) }, 'It is right')));

@@ -71,7 +71,7 @@ test('a steward adds a member, whose key is shown once, works, is replaced and r
         assert.match(key, /^bb1_[\w-]{43}$/);
         const may = async (bearer) => (await fetch(`${club.address}api/classes`, { headers: { authorization: `Bearer ${bearer}` } })).status;
         assert.equal(await may(key), 200);
-        const item = page.locator('#members li', { has: page.locator('h3:text("Odda")') }).first();
+        const item = page.locator('#members li', { has: page.locator('h2:text("Odda")') }).first();
         await item.locator('summary').click();
         await item.locator('button:text("Replace")').click();
         await assertAccessible(page, 'members');
