@@ -2,8 +2,8 @@
 // Service worker: keeps the pages for when there is no signal. Always asks the daemon first, so nobody looks at an old page with a signal.
 // The API is not kept here; the pages keep the last lists and suggestions themselves.
 const SHELF = 'pages-1';
-const PAGES = ['./', 'bench.html', 'stock.html', 'deck.html', 'sheet.html', 'track.html', 'enter.html', 'cautions.html', 'style.css', 'know.css', 'icon.svg', 'api.js', 'bench.js',
-    'bench-store.js', 'bench-view.js', 'book.js', 'deck.js', 'dom.js', 'enter.js', 'fields.js', 'kept.js', 'know.js', 'log.js', 'numbers.js', 'page.js', 'queue.js', 'ruler.js', 'setting.js',
+const PAGES = ['./', 'bench.html', 'stock.html', 'deck.html', 'sheet.html', 'track.html', 'enter.html', 'cautions.html', 'club.html', 'members.html', 'review.html', 'style.css', 'know.css', 'club.css', 'icon.svg', 'api.js', 'bench.js',
+    'bench-store.js', 'bench-view.js', 'book.js', 'club.js', 'deck.js', 'dom.js', 'enter.js', 'fields.js', 'kept.js', 'know.js', 'log.js', 'members.js', 'numbers.js', 'page.js', 'queue.js', 'review.js', 'ruler.js', 'setting.js',
     'sheet.js', 'start.js', 'stock.js', 'track.js'];
 
 // The first page must be had, else this worker is not installed and the browser goes on as without it; the rest is kept as far as it is there.
