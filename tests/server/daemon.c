@@ -130,6 +130,7 @@ static size_t take_header(char *bytes, size_t size, size_t count, void *user)
     keep(bytes, n, "Location:", a->location, sizeof a->location);
     keep(bytes, n, "Content-Type:", a->type, sizeof a->type);
     keep(bytes, n, "Retry-After:", a->retry_after, sizeof a->retry_after);
+    keep(bytes, n, "Set-Cookie:", a->set_cookie, sizeof a->set_cookie);
     return n;
 }
 

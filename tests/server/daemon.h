@@ -28,7 +28,7 @@ struct answer {
     long status;
     char *body; /* NUL-closed */
     size_t length;
-    char etag[100], link[4200], location[300], type[120], retry_after[40];
+    char etag[100], link[4200], location[300], type[120], retry_after[40], set_cookie[200];
 };
 /* body NULL: none. header: one more header line or NULL. Blocks; fails the test on a transport error unless `may_fail`, then status is 0. */
 struct answer ask(const struct daemon *d, const char *method, const char *path, const char *body, const char *header);
