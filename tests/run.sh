@@ -36,6 +36,7 @@ for t in $(find "$san/tests" -type f -name 'test_*' ! -name '*.o' ! -name '*.d' 
     case $t in */simulate/*) run "${t#"$san"/tests/}" "$plain/tests/${t#"$san"/tests/}" ;; *) run "${t#"$san"/tests/}" "$t" ;; esac
 done
 for t in tests/server/*.sh; do [ -e "$t" ] && script "$t" "$t" "$san/biasbook"; done
+[ -x tests/openapi/run.sh ] && script tests/openapi tests/openapi/run.sh "$plain/biasbook"
 [ -x tests/browser/run.sh ] && script tests/browser tests/browser/run.sh "$plain/biasbook"
 
 [ -z "$broken" ] || echo "failed:$broken"

@@ -121,6 +121,9 @@
 #define LIMIT_SPOOL_SECONDS   3600  /* s, a whole import upload */
 #define LIMIT_IDLE_SECONDS    60    /* s, keep-alive without a request */
 #define LIMIT_SLOWEST_BYTES_S 16384 /* bytes/s, a client that reads its reply slower is let go */
+#define LIMIT_TRUSTED_PROXIES 32 /* addresses or networks of proxies that are believed */
+#define LIMIT_PEM             (256 * 1024) /* bytes of a certificate chain or a key */
+#define LIMIT_CONFIG          (64 * 1024)  /* bytes of a file of settings */
 #define LIMIT_DRAIN_SECONDS   10    /* s, from SIGTERM to the end */
 #define LIMIT_IMPORT_ERRORS   1000  /* error rows listed in one import reply */
 #define LIMIT_RESULTS         50000 /* newest results of a deck or stock that one page of knowledge is drawn from: some 20 MB */

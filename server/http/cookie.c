@@ -6,11 +6,23 @@
 #include "inside.h"
 
 #include <string.h>
+#include <strings.h>
 
 bool call_is_secure(const struct call *c)
 {
     const union MHD_ConnectionInfo *tls = MHD_get_connection_info(c->client->connection, MHD_CONNECTION_INFO_GNUTLS_SESSION);
-    return tls && tls->tls_session;
+    if (tls && tls->tls_session)
+        return true;
+    const struct http *h = c->client->http;
+    const char *said = c->head.forwarded_proto;
+    if (!h->options.behind_proxy || !said)
+        return false;
+    const union MHD_ConnectionInfo *peer = MHD_get_connection_info(c->client->connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
+    const char *comma = strrchr(said, ',');
+    said = comma ? comma + 1 : said;
+    said += strspn(said, " \t");
+    return strncasecmp(said, "https", 5) == 0 && !said[5 + strspn(said + 5, " \t")] &&
+           proxies_trust(&h->proxies, peer ? peer->client_addr : NULL);
 }
 
 bool cookie_token(const char *cookie, bool secure, char out[KEY_TEXT])

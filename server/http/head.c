@@ -89,6 +89,10 @@ static void take(struct head *head, const char *name, size_t n, const char *valu
         else if (is(name, n, "Sec-Fetch-Site"))
             once(head, &head->fetch_site, value);
         break;
+    case 15:
+        if (is(name, n, "X-Forwarded-For"))
+            head->forwarded_for = value;
+        break;
     case 16:
         if (is(name, n, "Content-Encoding"))
             once(head, &head->content_encoding, value);
@@ -96,6 +100,8 @@ static void take(struct head *head, const char *name, size_t n, const char *valu
     case 17:
         if (is(name, n, "Transfer-Encoding"))
             head->codings++;
+        else if (is(name, n, "X-Forwarded-Proto"))
+            head->forwarded_proto = value;
         break;
     default: break;
     }

@@ -15,7 +15,8 @@
 struct head {
     /* values as received, in libmicrohttpd's memory until the request is over; NULL when not sent */
     const char *host, *content_type, *content_encoding, *authorization, *origin, *fetch_site, *accept, *expect, *cookie;
-    const char *if_match, *if_none_match; /* the first line of each; further ones are counted */
+    const char *forwarded_for, *forwarded_proto; /* the last line of each: that of the nearest proxy */
+    const char *if_match, *if_none_match;        /* the first line of each; further ones are counted */
     int hosts, lengths, codings, if_matches, if_none_matches;
     int64_t content_length; /* 0 when there is none */
     bool body_to_come;      /* the client is going to send one, however framed */

@@ -14,6 +14,7 @@
 #include "figures.h"
 #include "head.h"
 #include "prepared.h"
+#include "proxy.h"
 #include "server.h"
 #include "target.h"
 #include "throttle.h"
@@ -59,13 +60,15 @@ struct client {
     struct client *previous, *next; /* under http.clients_lock */
 };
 
-struct workers; /* private to workers.c */
-struct assets;  /* private to assets.c */
+struct listener; /* private to listener.c */
+struct workers;  /* private to workers.c */
+struct assets;   /* private to assets.c */
 
 struct http {
     struct http_options options; /* zeros replaced by their defaults */
     const struct route *routes;
-    struct MHD_Daemon *daemon;
+    struct listener *listeners; /* the first one takes connections; the others, of before a reload, serve theirs to the end */
+    struct proxies proxies;
     char address[HTTP_ADDRESS];
     char unix_path[HTTP_ADDRESS]; /* unlinked at the end; "" = TCP */
     char own_host[HTTP_ADDRESS];  /* host part of the listen address, for the host guard */
@@ -87,6 +90,15 @@ struct http {
 /* ---- listen.c ---- */
 int listen_open(const char *where, struct http *h, struct fault *f); /* a listening socket, or -1; fills address, unix_path and own_host */
 void listen_describe(int fd, struct http *h);
+
+/* ---- listener.c: libmicrohttpd's daemons ---- */
+bool listener_start(struct http *h, int fd, struct fault *f); /* owns fd from success on */
+void listener_stop(struct http *h);                           /* closes all connections and the listening socket; again is fine */
+
+/* ---- server.c: what libmicrohttpd calls ---- */
+void on_line(void *cls, struct MHD_Connection *connection, void **context, enum MHD_ConnectionNotificationCode code);
+void *on_target(void *cls, const char *uri, struct MHD_Connection *connection);
+void on_request_over(void *cls, struct MHD_Connection *connection, void **context, enum MHD_RequestTerminationCode code);
 
 /* ---- call.c: life of a call ---- */
 struct call *call_new(struct client *client) __attribute__((warn_unused_result));
@@ -129,6 +141,11 @@ void body_close(struct call *c);
 enum MHD_Result send_reply(struct call *c);
 enum MHD_Result send_abandoned(struct client *client);
 bool send_usual_headers(struct MHD_Response *m, const char *type); /* of every reply that carries data */
+bool send_usual_headers_tls(struct MHD_Response *m, const char *type);
+
+/* ---- relative.c: appends a reference (and a Link value with one) that begins with / as relative to `path`; others as they are ---- */
+void relative_reference(struct buffer *b, const char *path, const char *reference);
+void relative_link(struct buffer *b, const char *path, const char *link);
 
 /* ---- assets.c ---- */
 struct assets *assets_new(const char *folder, struct fault *f); /* NULL: out of memory */

@@ -133,18 +133,19 @@ void listen_describe(int fd, struct http *h)
     struct sockaddr_storage a = {0};
     socklen_t n = sizeof a;
     char host[INET6_ADDRSTRLEN] = "";
+    const char *scheme = h->options.tls_cert ? "https" : "http";
     if (getsockname(fd, (struct sockaddr *)&a, &n) != 0)
         return;
     if (a.ss_family == AF_INET) {
         const struct sockaddr_in *in = (const struct sockaddr_in *)&a;
         inet_ntop(AF_INET, &in->sin_addr, host, sizeof host);
         snprintf(h->own_host, sizeof h->own_host, "%s", host);
-        snprintf(h->address, sizeof h->address, "http://%s:%u/", host, ntohs(in->sin_port));
+        snprintf(h->address, sizeof h->address, "%s://%s:%u/", scheme, host, ntohs(in->sin_port));
     } else if (a.ss_family == AF_INET6) {
         const struct sockaddr_in6 *in6 = (const struct sockaddr_in6 *)&a;
         inet_ntop(AF_INET6, &in6->sin6_addr, host, sizeof host);
         snprintf(h->own_host, sizeof h->own_host, "[%s]", host);
-        snprintf(h->address, sizeof h->address, "http://[%s]:%u/", host, ntohs(in6->sin6_port));
+        snprintf(h->address, sizeof h->address, "%s://[%s]:%u/", scheme, host, ntohs(in6->sin6_port));
     } else {
         snprintf(h->address, sizeof h->address, "unix:%s", ((const struct sockaddr_un *)&a)->sun_path);
     }

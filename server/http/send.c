@@ -108,15 +108,26 @@ static bool add_accept(struct MHD_Response *m, const char *types)
     return n == 0 || add(m, "Accept", text);
 }
 
+static bool add_reference(struct MHD_Response *m, const char *name, void (*write)(struct buffer *, const char *, const char *),
+                          const char *path, const char *to)
+{
+    struct buffer b;
+    buffer_init(&b, 3 * LIMIT_URL);
+    write(&b, path, to);
+    bool fine = !b.failed && add(m, name, b.data);
+    buffer_free(&b);
+    return fine;
+}
+
 static bool add_rare(struct MHD_Response *m, const struct call *c)
 {
     const struct reply *r = &c->x.reply;
     char text[128];
     bool fine = true;
     if (r->location[0])
-        fine = fine && add(m, "Location", r->location);
+        fine = fine && add_reference(m, "Location", relative_reference, c->x.request.path, r->location);
     if (r->link[0])
-        fine = fine && add(m, "Link", r->link);
+        fine = fine && add_reference(m, "Link", relative_link, c->x.request.path, r->link);
     if (r->set_cookie[0])
         fine = fine && add(m, "Set-Cookie", r->set_cookie);
     if (r->file_name[0]) {
@@ -140,9 +151,20 @@ static bool add_rare(struct MHD_Response *m, const struct call *c)
     return fine;
 }
 
+/* RFC 6797: a browser that came by TLS once does not come without it for a year. Browsers heed it under a name only, never under an address. */
+static bool add_strict_transport(struct MHD_Response *m)
+{
+    return add(m, "Strict-Transport-Security", "max-age=31536000");
+}
+
 bool send_usual_headers(struct MHD_Response *m, const char *type)
 {
     return add_all(m, data_headers) && add(m, "Cache-Control", "no-store") && add(m, "Content-Type", type);
+}
+
+bool send_usual_headers_tls(struct MHD_Response *m, const char *type)
+{
+    return send_usual_headers(m, type) && add_strict_transport(m);
 }
 
 /* True when the usual headers are all that this reply has. */
@@ -160,7 +182,8 @@ static bool add_headers(struct MHD_Response *m, const struct call *c)
     const struct reply *r = &c->x.reply;
     bool fine = add_all(m, is_page(r->content_type) ? page_headers : data_headers) &&
                 add(m, "Cache-Control", r->cache_control[0] ? r->cache_control : "no-store") &&
-                (!r->content_type || add(m, "Content-Type", r->content_type)) && add_rare(m, c);
+                (!r->content_type || add(m, "Content-Type", r->content_type)) &&
+                (!c->client->http->options.tls_cert || add_strict_transport(m)) && add_rare(m, c);
     if (fine && r->etag[0]) {
         char text[sizeof r->etag + 2];
         snprintf(text, sizeof text, "\"%s\"", r->etag);

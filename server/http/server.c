@@ -7,7 +7,6 @@
 #include "../ground/clock.h"
 #include "../ground/log.h"
 
-#include <stdarg.h>
 #include <stdio.h>
 #include <string.h>
 #include <sys/resource.h>
@@ -16,7 +15,7 @@
 
 /* ---- callbacks ---- */
 
-static void on_line(void *cls, struct MHD_Connection *connection, void **context, enum MHD_ConnectionNotificationCode code)
+void on_line(void *cls, struct MHD_Connection *connection, void **context, enum MHD_ConnectionNotificationCode code)
 {
     if (code == MHD_CONNECTION_NOTIFY_STARTED)
         client_opened(cls, connection, context);
@@ -25,7 +24,7 @@ static void on_line(void *cls, struct MHD_Connection *connection, void **context
 }
 
 /* The request line has come: the only sight of the target as it was sent. Its result is the request's context. */
-static void *on_target(void *cls, const char *uri, struct MHD_Connection *connection)
+void *on_target(void *cls, const char *uri, struct MHD_Connection *connection)
 {
     struct http *h = cls;
     struct client *client = MHD_get_connection_info(connection, MHD_CONNECTION_INFO_SOCKET_CONTEXT)->socket_context;
@@ -42,7 +41,7 @@ static void *on_target(void *cls, const char *uri, struct MHD_Connection *connec
     return client;
 }
 
-static void on_request_over(void *cls, struct MHD_Connection *connection, void **context, enum MHD_RequestTerminationCode code)
+void on_request_over(void *cls, struct MHD_Connection *connection, void **context, enum MHD_RequestTerminationCode code)
 {
     (void)connection, (void)code;
     struct http *h = cls;
@@ -53,23 +52,6 @@ static void on_request_over(void *cls, struct MHD_Connection *connection, void *
     if (client->call)
         call_over(client->call);
     client_idle(client, clock_monotonic_us(), h->options.idle_s);
-}
-
-/* libmicrohttpd would decode the address as well; target.c has done it, more strictly, and nobody reads its result. */
-static size_t leave_encoded(void *cls, struct MHD_Connection *connection, char *text)
-{
-    (void)cls, (void)connection;
-    return strlen(text);
-}
-
-static void on_message(void *cls, const char *format, va_list arguments) __attribute__((format(printf, 2, 0)));
-static void on_message(void *cls, const char *format, va_list arguments)
-{
-    (void)cls;
-    char text[256];
-    vsnprintf(text, sizeof text, format, arguments);
-    text[strcspn(text, "\n")] = '\0';
-    log_line(LOG_DEBUG, "http", "message", text, NULL);
 }
 
 /* ---- start ---- */
@@ -118,22 +100,9 @@ static void defaults(struct http_options *o)
         o->spool_dir = "/var/tmp";
 }
 
-static bool start_daemon(struct http *h, int fd, struct fault *f)
-{
-    unsigned flags = MHD_USE_EPOLL_INTERNAL_THREAD | MHD_ALLOW_SUSPEND_RESUME | MHD_USE_ERROR_LOG;
-    /* A pool of one is no pool: then the daemon's own thread does it. */
-    enum MHD_OPTION pool = h->options.threads > 1 ? MHD_OPTION_THREAD_POOL_SIZE : MHD_OPTION_END;
-    h->daemon = MHD_start_daemon(flags, 0, NULL, NULL, request_handler, h, MHD_OPTION_EXTERNAL_LOGGER, on_message, NULL,
-                                 MHD_OPTION_LISTEN_SOCKET, fd, MHD_OPTION_CONNECTION_MEMORY_LIMIT, (size_t)LIMIT_HEAD_BYTES,
-                                 MHD_OPTION_CONNECTION_LIMIT, (unsigned)h->options.connections, MHD_OPTION_URI_LOG_CALLBACK, on_target, h,
-                                 MHD_OPTION_UNESCAPE_CALLBACK, leave_encoded, NULL, MHD_OPTION_NOTIFY_CONNECTION, on_line, h,
-                                 MHD_OPTION_NOTIFY_COMPLETED, on_request_over, h, pool, (unsigned)h->options.threads, MHD_OPTION_END);
-    return h->daemon || fault_add(f, FAULT_MEMORY, "listen", "cannot-start", "the listener's threads could not be started");
-}
-
 static bool start_prepared(struct http *h, struct fault *f)
 {
-    h->prepared = prepared_new(send_usual_headers);
+    h->prepared = prepared_new(h->options.tls_cert ? send_usual_headers_tls : send_usual_headers);
     h->throttle = throttle_new();
     return (h->prepared && h->throttle) || fault_add(f, FAULT_MEMORY, "", "out-of-memory", "out of memory");
 }
@@ -152,8 +121,7 @@ static bool prepare(struct http *h)
 
 static void dismantle(struct http *h)
 {
-    if (h->daemon)
-        MHD_stop_daemon(h->daemon); /* closes all connections and the listening socket */
+    listener_stop(h);
     reaper_stop(h);
     assets_free(h->assets);
     prepared_free(h->prepared);
@@ -176,13 +144,17 @@ struct http *http_start(const struct http_options *options, const struct route *
     h->options = *options;
     h->routes = routes;
     defaults(&h->options);
+    if (options->behind_proxy && !proxies_read(options->trusted_proxies ? options->trusted_proxies : "127.0.0.0/8,::1", &h->proxies, f)) {
+        dismantle(h);
+        return NULL;
+    }
     int fd = options->listen_fd > 0 ? options->listen_fd : listen_open(options->listen, h, f);
     if (options->listen_fd > 0)
         listen_describe(fd, h);
     bool fine = fd >= 0 && (h->assets = assets_new(options->static_dir, f)) && start_prepared(h, f) &&
                 (h->workers = workers_new(h, h->options.workers, h->options.worker_queue, f)) &&
                 (reaper_start(h) || fault_add(f, FAULT_MEMORY, "", "no-thread", "the reaper could not be started")) &&
-                start_daemon(h, fd, f);
+                listener_start(h, fd, f);
     if (fine)
         return h;
     if (fd >= 0)
@@ -248,8 +220,7 @@ void http_stop(struct http *h, int64_t deadline_us)
     }
     if (late)
         pause_ms(50);
-    MHD_stop_daemon(h->daemon);
-    h->daemon = NULL;
+    listener_stop(h);
     workers_stop(h->workers);
     dismantle(h);
 }

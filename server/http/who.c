@@ -32,6 +32,10 @@ const char *client_address(const struct call *c, char out[WHO_ADDRESS])
 {
     const union MHD_ConnectionInfo *info = MHD_get_connection_info(c->client->connection, MHD_CONNECTION_INFO_CLIENT_ADDRESS);
     snprintf(out, WHO_ADDRESS, "unix");
+    if (c->client->http->options.behind_proxy && c->head.forwarded_for &&
+        proxies_trust(&c->client->http->proxies, info ? info->client_addr : NULL) &&
+        proxies_client(&c->client->http->proxies, c->head.forwarded_for, out, WHO_ADDRESS))
+        return out;
     if (info && info->client_addr && info->client_addr->sa_family == AF_INET)
         inet_ntop(AF_INET, &((const struct sockaddr_in *)(const void *)info->client_addr)->sin_addr, out, WHO_ADDRESS);
     else if (info && info->client_addr && info->client_addr->sa_family == AF_INET6)
