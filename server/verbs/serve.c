@@ -17,6 +17,7 @@
 #include <arpa/inet.h>
 #include <errno.h>
 #include <netinet/in.h>
+#include <pthread.h>
 #include <signal.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -42,14 +43,30 @@ bool serve_is_local(const char *listen)
     return inet_pton(AF_INET, host, &v4) == 1 && (ntohl(v4.s_addr) >> 24) == 127;
 }
 
-/* The signals are blocked before any thread starts, so that every thread inherits it and this one alone takes them. */
-static void block_signals(sigset_t *set)
+/* The one that waits for signals. A handler knows nothing but what is static. */
+static pthread_t waiting;
+
+/* Libraries may have started threads before main, which take signals; they hand them on. */
+static void hand_on(int signal_number)
 {
+    int before = errno;
+    pthread_kill(waiting, signal_number);
+    errno = before;
+}
+
+/* Blocked before any thread of ours starts: every one inherits it, and this one alone takes them. */
+static void take_signals(sigset_t *set)
+{
+    static const int taken[] = {SIGTERM, SIGINT, SIGHUP};
+    struct sigaction a = {.sa_handler = hand_on, .sa_flags = SA_RESTART};
+    waiting = pthread_self();
     sigemptyset(set);
-    sigaddset(set, SIGTERM);
-    sigaddset(set, SIGINT);
-    sigaddset(set, SIGHUP);
+    sigemptyset(&a.sa_mask);
+    for (size_t i = 0; i < sizeof taken / sizeof *taken; i++)
+        sigaddset(set, taken[i]);
     pthread_sigmask(SIG_BLOCK, set, NULL);
+    for (size_t i = 0; i < sizeof taken / sizeof *taken; i++)
+        sigaction(taken[i], &a, NULL);
     signal(SIGPIPE, SIG_IGN);
 }
 
@@ -124,7 +141,7 @@ int serve_run(const struct serve_options *o)
     struct house house = {0};
     sigset_t signals;
     char address[HTTP_ADDRESS];
-    block_signals(&signals);
+    take_signals(&signals);
     if (!open_house(&house, o, &f))
         return refused(o->verb, &f);
     struct http_options ho = {.listen = o->listen,
