@@ -138,6 +138,13 @@ install: all ## install to $(DESTDIR)$(PREFIX)
 	install -Dm755 $(BUILD)/biasbook $(DESTDIR)$(PREFIX)/bin/biasbook
 	install -Dm644 README.md $(DESTDIR)$(PREFIX)/share/doc/biasbook/README.md
 	install -Dm644 -t $(DESTDIR)$(PREFIX)/share/doc/biasbook docs/*.md
+	install -Dm644 docs/biasbook.1 $(DESTDIR)$(PREFIX)/share/man/man1/biasbook.1
+
+DEPS_DEB := dpkg-dev lintian fakeroot man-db
+deb: deps ## a Debian package in $(BUILD)
+	$(call install_missing,dpkg-dev)
+	$(Q)$(MAKE) --no-print-directory all
+	$(Q)server/package/deb.sh $(BUILD)/biasbook $(VERSION) $(BUILD)
 
 clean: ## remove everything built
 	rm -rf build build-*
@@ -145,5 +152,5 @@ help: ## this list
 	$(Q)grep -hE '^[a-z%-]+:.*##' $(MAKEFILE_LIST) | sed -E 's/:.*## /\t/' | expand -t 14
 
 force:
-.PHONY: all tests lint format deps deps-check run install clean help force
+.PHONY: all tests lint format deps deps-check run install deb clean help force
 -include $(shell [ -d $(BUILD) ] && find $(BUILD) -name '*.d' 2>/dev/null)

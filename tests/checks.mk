@@ -16,6 +16,12 @@ check-steps:
 	$(Q)echo "== gcc with address and undefined sanitizers"; $(MAKE) --no-print-directory -j$(CHECK_JOBS) WERROR=1 BUILD=$(SAN_BUILD) CC=gcc OPT='-O1 -g' SAN=address,undefined all tests
 	$(Q)tests/run.sh $(SAN_BUILD) build
 
+check-package: deps-check ## the Debian package: lintian, the unit's exposure, installed, updated and purged in a scratch root
+	$(call install_missing,$(DEPS_DEB))
+	$(Q)$(MAKE) --no-print-directory all
+	$(Q)tests/package/deb.sh $(BUILD)/biasbook
+check-long: check check-package ## what takes longer as well
+
 # ---- bench: ratios within one run; docs/performance.md tells what they mean ----
 BENCH_OBJ := $(call objs,tests/bench/bench.c tests/bench/load.c tests/server/daemon.c)
 $(BUILD)/bench: $(BENCH_OBJ) $(call LIB,$(BELOW_server)) $(EMBED)
@@ -35,4 +41,4 @@ bench: deps-check bench-fit ## speed and accuracy as ratios in one run (BENCH_RO
 	-$(Q)$(BUILD)/accuracy
 	$(Q)$(BUILD)/bench $(BUILD)/make_club $(BENCH_ROWS)
 
-.PHONY: check check-steps bench bench-fit
+.PHONY: check check-steps check-package check-long bench bench-fit

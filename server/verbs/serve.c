@@ -235,7 +235,7 @@ int verb_serve(int argc, char **argv)
         "  --tls-key FILE      its key (PEM, without a password)\n"
         "  --behind-proxy      a proxy ends TLS: X-Forwarded-For and X-Forwarded-Proto are believed, of the proxies named and of Unix "
         "sockets\n"
-        "  --trusted-proxy A,… the proxies' addresses or networks (127.0.0.0/8,::1)\n"
+        "  --trusted-proxy A   the proxies' addresses or networks, separated by commas (127.0.0.0/8,::1)\n"
         "  --plain-http        serve other machines without encryption\n"
         "  --open              no key for anything; only on loopback or a Unix socket\n"
         "  --public-read       reading needs no key (export and members still do)\n"
