@@ -5,6 +5,8 @@
 #include "actions.h"
 #include "answer.h"
 
+#include <string.h>
+
 enum action_result action_livez(struct house *house, struct exchange *x)
 {
     (void)house;
@@ -45,6 +47,19 @@ static void figure(struct buffer *b, const char *name, const char *type, const c
     buffer_char(b, '\n');
 }
 
+/* Noted by `backup`; absent until there was one. */
+static void last_backup(struct house *house, struct buffer *b)
+{
+    char text[LIMIT_NAME + 1];
+    int64_t us;
+    struct fault f = {0};
+    struct reader *r = reader_take(house->store, &f);
+    bool known = r && read_fact(r, "last_backup", text, sizeof text, &f) == READ_OK && clock_parse(text, strlen(text), &us, NULL);
+    reader_give(r);
+    if (known)
+        figure(b, "last_backup_timestamp_seconds", "gauge", "When the last backup was made.", (double)us / 1e6);
+}
+
 enum action_result action_metrics(struct house *house, struct exchange *x)
 {
     struct buffer *b = &x->reply.body;
@@ -74,6 +89,7 @@ enum action_result action_metrics(struct house *house, struct exchange *x)
         figure(b, "model_age_seconds", "gauge", "Time since variances were last estimated.",
                (double)(x->request.now_us - m.fitted_us) / 1e6);
     figure(b, "uptime_seconds", "gauge", "Time since start.", (double)(x->request.now_us - house->started_us) / 1e6);
+    last_backup(house, b);
     if (house->listener_figures)
         house->listener_figures(house->listener, b);
     x->reply.content_type = "text/plain; version=0.0.4; charset=utf-8";

@@ -56,7 +56,7 @@ enum read_result walk_calibrations(struct reader *r, const struct calibration_fi
 
 /* `*bytes` is mem_alloc'ed, the caller frees. */
 enum read_result read_blob(struct reader *r, const char *name, void **bytes, size_t *n, struct fault *f);
-/* Free-standing facts: "club_id" (UUID text made at init), "club_name". */
+/* Free-standing facts: "club_id" (UUID text made at init), "club_name", "last_backup" (RFC 3339). */
 enum read_result read_fact(struct reader *r, const char *name, char *out, size_t size, struct fault *f);
 
 #endif

@@ -16,6 +16,7 @@
 #include <string.h>
 #include <sys/mman.h>
 #include <sys/wait.h>
+#include <time.h>
 #include <unistd.h>
 
 #include <cmocka.h>
@@ -123,6 +124,9 @@ static void a_backup_while_64_log(void **state)
     assert_ptr_not_equal(shared, MAP_FAILED);
     pid_t members = start_members(&d, shared);
 
+    struct answer figures = ask(&d, "GET", "/metrics", NULL, NULL);
+    assert_null(strstr(figures.body, "biasbook_last_backup"));
+    answer_free(&figures);
     const char *const backup[] = {"backup", "--db", db, copy, NULL};
     long long last = 0;
     for (int round = 0; round < 3; round++) { /* each replaces the one before, which stays good until then */
@@ -144,6 +148,12 @@ static void a_backup_while_64_log(void **state)
         assert_true(newest >= 100 && newest <= held); /* numbers have no gap, so all that was acknowledged is in it */
         all_is_well(copy);
     }
+    figures = ask(&d, "GET", "/metrics", NULL, NULL);
+    const char *noted = strstr(figures.body, "\nbiasbook_last_backup_timestamp_seconds ");
+    assert_non_null(noted);
+    double ago = (double)time(NULL) - atof(strchr(noted, ' '));
+    assert_true(ago > -5 && ago < 300);
+    answer_free(&figures);
     atomic_store(&shared->stop, true);
     int status;
     waitpid(members, &status, 0);
