@@ -22,12 +22,14 @@ static char *db;
 static char steward[100], odda[100], odda_key[60]; /* header lines; the bare key */
 static char odda_id[20];
 
-#define DECK                                                                                                                                   \
-    "{\"name\":\"Bench one\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-5,\"high\":5,\"step\":0.5,\"scale\":\"db\",\"db_per_unit\":0.5},"        \
+#define DECK                                                                                                                               \
+    "{\"name\":\"Bench "                                                                                                                   \
+    "one\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":-5,\"high\":5,\"step\":0.5,\"scale\":\"db\",\"db_per_unit\":0.5},"               \
     "\"level_dial\":{\"low\":-5,\"high\":5,\"step\":0.5,\"scale\":\"db\",\"db_per_unit\":0.5}}"
 #define ROW(bias) ROW_ON("bench-one", bias)
-#define ROW_ON(deck, bias)                                                                                                                     \
-    "{\"deck\":\"" deck "\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":" bias ",\"level\":0,\"low_db\":0,\"high_db\":0}"
+#define ROW_ON(deck, bias)                                                                                                                 \
+    "{\"deck\":\"" deck "\",\"stock\":\"amber-one\",\"made_at\":\"2026-03-01T19:00:00Z\",\"bias\":" bias                                   \
+    ",\"level\":0,\"low_db\":0,\"high_db\":0}"
 
 static struct answer as(const char *who, const char *method, const char *path, const char *body)
 {
@@ -190,7 +192,8 @@ static void revoked_at_the_file(void **state)
 {
     (void)state;
     char out[4000], header[100], number[30], cookie[200];
-    assert_int_equal(run_verb((const char *const[]){"member", "add", "--db", db, "--name", "Odda", "--label", "tablet", NULL}, out, sizeof out), 0);
+    assert_int_equal(
+        run_verb((const char *const[]){"member", "add", "--db", db, "--name", "Odda", "--label", "tablet", NULL}, out, sizeof out), 0);
     char *key = strstr(out, "bb1_");
     key[strcspn(key, "\n")] = 0;
     header_of_key(header, key);
@@ -240,9 +243,8 @@ static void scope_and_expiry(void **state)
     size_t i;
     json_t *key;
     long long phone = 0;
-    json_array_foreach(json_object_get(j, "keys"), i, key)
-        if (!strcmp(text_at(key, "name"), "phone"))
-            phone = json_integer_value(json_object_get(key, "id"));
+    json_array_foreach(json_object_get(j, "keys"), i, key) if (!strcmp(text_at(key, "name"), "phone")) phone =
+        json_integer_value(json_object_get(key, "id"));
     assert_true(phone > 0);
     json_decref(j);
     snprintf(path, sizeof path, "%s/%lld/rotate", list, phone);
@@ -404,7 +406,8 @@ static void the_log_tells_it(void **state)
         json_t *page = expect(steward, "GET", path, NULL, 200);
         size_t n = json_array_size(json_object_get(page, "entries"));
         for (i = 0; i < n; i++)
-            assert_true(json_equal(json_array_get(json_object_get(page, "entries"), i), json_array_get(json_object_get(j, "entries"), paged + i)));
+            assert_true(
+                json_equal(json_array_get(json_object_get(page, "entries"), i), json_array_get(json_object_get(j, "entries"), paged + i)));
         paged += n;
         snprintf(path, sizeof path, "%s", json_object_get(page, "next") ? text_at(page, "next") : "");
         json_decref(page);
@@ -424,9 +427,8 @@ static json_t *wait_for_review(const char *id, bool there)
         json_t *j = expect(odda, "GET", "/api/review", NULL, 200), *one;
         size_t k;
         json_t *found = NULL;
-        json_array_foreach(json_object_get(j, "calibrations"), k, one)
-            if (!strcmp(text_at(one, "id"), id) && text_at(one, "slip"))
-                found = json_incref(one);
+        json_array_foreach(json_object_get(j, "calibrations"), k, one) if (!strcmp(text_at(one, "id"), id) && text_at(one, "slip")) found =
+            json_incref(one);
         json_decref(j);
         if ((found != NULL) == there)
             return found;
@@ -445,7 +447,9 @@ static void a_misentry_is_found_and_its_slip_named(void **state)
     for (unsigned n = 0; n < 30; n++) {
         uuid_of(100 + n, id);
         path_of(path, "/api/calibrations/%s", id);
-        snprintf(body, sizeof body, "{\"deck\":\"steady\",\"stock\":\"amber-one\",\"made_at\":\"2026-02-%02uT19:00:00Z\",\"bias\":%.1f,\"level\":%.1f,\"low_db\":0,\"high_db\":0}",
+        snprintf(body, sizeof body,
+                 "{\"deck\":\"steady\",\"stock\":\"amber-one\",\"made_at\":\"2026-02-%02uT19:00:00Z\",\"bias\":%.1f,\"level\":%.1f,\"low_"
+                 "db\":0,\"high_db\":0}",
                  1 + n % 28, 4 + 0.5 * (n % 3) - 0.5, -1 + 0.5 * (n % 2));
         must(odda, "PUT", path, body, 201);
     }
@@ -512,11 +516,13 @@ static void coverage_points_to_what_is_not_known(void **state)
 static void a_spreadsheet(void **state)
 {
     (void)state;
-    static const char sheet[] = "Kind;ID;Deck;Stock;Made_At;Bias;Level;low_db;high_db;Notes\r\n"
-                                "calibration;0190a3de-0000-7def-8123-000000000001;bench-one;amber-one;2026-03-02T10:00:00Z;1,5;-0,5;0,2;-0,1;\"said \"\"fine\"\"; again\"\r\n"
-                                "calibration;0190a3de-0000-7def-8123-000000000002;bench-one;amber-one;2026-03-02T10:00:00Z;1.5.2;0;0;0;\r\n"
-                                "calibration;0190a3de-0000-7def-8123-000000000003;bench-one;amber-one;2026-03-02T10:00:00Z;99;0;0;0;\r\n"
-                                "calibration;0190a3de-0000-7def-8123-000000000004;bench-one;amber-one;2026-03-02T10:00:00Z;2;0;0;0;'=1+1\r\n";
+    static const char sheet[] =
+        "Kind;ID;Deck;Stock;Made_At;Bias;Level;low_db;high_db;Notes\r\n"
+        "calibration;0190a3de-0000-7def-8123-000000000001;bench-one;amber-one;2026-03-02T10:00:00Z;1,5;-0,5;0,2;-0,1;\"said \"\"fine\"\"; "
+        "again\"\r\n"
+        "calibration;0190a3de-0000-7def-8123-000000000002;bench-one;amber-one;2026-03-02T10:00:00Z;1.5.2;0;0;0;\r\n"
+        "calibration;0190a3de-0000-7def-8123-000000000003;bench-one;amber-one;2026-03-02T10:00:00Z;99;0;0;0;\r\n"
+        "calibration;0190a3de-0000-7def-8123-000000000004;bench-one;amber-one;2026-03-02T10:00:00Z;2;0;0;0;'=1+1\r\n";
     char header[300];
     snprintf(header, sizeof header, "Content-Type: text/csv\r\n%s", steward);
     struct answer a = ask(&d, "POST", "/api/import?separator=semicolon&decimal_comma=1&dry_run=1", sheet, header);
@@ -584,10 +590,17 @@ static void wrong_keys_are_slowed(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(a_session_stands_for_its_key), cmocka_unit_test(a_lost_laptop),          cmocka_unit_test(revoked_at_the_file),
-        cmocka_unit_test(scope_and_expiry),             cmocka_unit_test(members_change),         cmocka_unit_test(corrections_and_undo),
-        cmocka_unit_test(the_log_tells_it),             cmocka_unit_test(a_misentry_is_found_and_its_slip_named),
-        cmocka_unit_test(coverage_points_to_what_is_not_known), cmocka_unit_test(a_spreadsheet),  cmocka_unit_test(wrong_keys_are_slowed),
+        cmocka_unit_test(a_session_stands_for_its_key),
+        cmocka_unit_test(a_lost_laptop),
+        cmocka_unit_test(revoked_at_the_file),
+        cmocka_unit_test(scope_and_expiry),
+        cmocka_unit_test(members_change),
+        cmocka_unit_test(corrections_and_undo),
+        cmocka_unit_test(the_log_tells_it),
+        cmocka_unit_test(a_misentry_is_found_and_its_slip_named),
+        cmocka_unit_test(coverage_points_to_what_is_not_known),
+        cmocka_unit_test(a_spreadsheet),
+        cmocka_unit_test(wrong_keys_are_slowed),
     };
     return cmocka_run_group_tests(tests, start, stop);
 }

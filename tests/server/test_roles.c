@@ -66,7 +66,9 @@ static void example(const char *pattern, char out[300])
             out[n++] = *pattern++;
             continue;
         }
-        const char *what = strncmp(pattern, "{uuid}", 6) == 0 ? "0190a3de-89ab-7def-8123-456789abcdef" : strncmp(pattern, "{key}", 5) == 0 ? "99" : "98";
+        const char *what = strncmp(pattern, "{uuid}", 6) == 0  ? "0190a3de-89ab-7def-8123-456789abcdef"
+                           : strncmp(pattern, "{key}", 5) == 0 ? "99"
+                                                               : "98";
         n += (size_t)snprintf(out + n, 300 - n, "%s", what);
         pattern = strchr(pattern, '}') + 1;
     }
@@ -95,9 +97,18 @@ static bool sent_body(const struct route *r)
 static struct answer call(const struct daemon *d, const struct route *r, const char *method, const char *path, int caller)
 {
     char header[700];
-    const char *type = !sent_body(r) ? NULL : r->body == BODY_FORM ? "application/x-www-form-urlencoded" : r->body == BODY_SPOOL ? "application/x-ndjson" : "application/json";
-    snprintf(header, sizeof header, "%s%s%s%.90s", type ? "Content-Type: " : "", type ? type : "", type && *keys[caller] ? "\r\n" : "", keys[caller]);
-    return ask(d, method, path, sent_body(r) ? (r->body == BODY_SPOOL ? "\n" : r->body == BODY_FORM ? "a=b" : "{}") : NULL, *header ? header : NULL);
+    const char *type = !sent_body(r)           ? NULL
+                       : r->body == BODY_FORM  ? "application/x-www-form-urlencoded"
+                       : r->body == BODY_SPOOL ? "application/x-ndjson"
+                                               : "application/json";
+    snprintf(header, sizeof header, "%s%s%s%.90s", type ? "Content-Type: " : "", type ? type : "", type && *keys[caller] ? "\r\n" : "",
+             keys[caller]);
+    return ask(d, method, path,
+               sent_body(r) ? (r->body == BODY_SPOOL  ? "\n"
+                               : r->body == BODY_FORM ? "a=b"
+                                                      : "{}")
+                            : NULL,
+               *header ? header : NULL);
 }
 
 static bool let_in(const struct route *r, int caller, bool public_read)
@@ -119,14 +130,16 @@ static void expect(const struct route *r, const char *method, const char *path, 
     bool inside = let_in(r, caller, public_read);
     /* within a route that a reader may call, whose keys they are decides */
     bool own_only = strncmp(r->pattern, "/api/members/{id}/keys", 22) == 0 && status == 403 && strstr(a->body, "not-yours");
-    if (inside ? (status == 401 || (status == 403 && !own_only) || status == 405 || status >= 500) : status != (caller == NOBODY ? 401 : 403))
+    if (inside ? (status == 401 || (status == 403 && !own_only) || status == 405 || status >= 500)
+               : status != (caller == NOBODY ? 401 : 403))
         fail_msg("%s %s by %s%s: %ld %s", method, path, names[caller], public_read ? " in a readable club" : "", status, a->body);
 }
 
 static void walk(const struct daemon *d, bool public_read)
 {
     const char *last = "";
-    print_message("%-7s %-52s %-8s %-8s %-8s %-8s\n", "", public_read ? "readable club" : "closed club", "nobody", "reader", "logger", "steward");
+    print_message("%-7s %-52s %-8s %-8s %-8s %-8s\n", "", public_read ? "readable club" : "closed club", "nobody", "reader", "logger",
+                  "steward");
     for (const struct route *first = biasbook_routes; first->pattern; first++) {
         char path[300];
         if (!strcmp(first->pattern, last))
@@ -147,7 +160,8 @@ static void walk(const struct daemon *d, bool public_read)
                 answer_free(&a);
             }
             if (r)
-                print_message("%-7s %-52s %-8ld %-8ld %-8ld %-8ld\n", methods[m].name, first->pattern, got[NOBODY], got[READER], got[LOGGER], got[STEWARD]);
+                print_message("%-7s %-52s %-8ld %-8ld %-8ld %-8ld\n", methods[m].name, first->pattern, got[NOBODY], got[READER],
+                              got[LOGGER], got[STEWARD]);
         }
     }
 }

@@ -175,7 +175,12 @@ static void authors_of_other_clubs_are_no_members(void **state)
     joined(s->store, "Anna", ROLE_STEWARD, 2);
     make_pair(s->store);
     struct calibration c = a_calibration("deck-a", "stock-a");
-    struct write w = {.kind = WRITE_CALIBRATION, .calibration = &c, .imported = true, .origin = "club-b", .member_name = "Zoe", .may_correct_others = true};
+    struct write w = {.kind = WRITE_CALIBRATION,
+                      .calibration = &c,
+                      .imported = true,
+                      .origin = "club-b",
+                      .member_name = "Zoe",
+                      .may_correct_others = true};
     write_now(s->store, &w);
     char list[200] = "";
     struct reader *r = reader_take(s->store, NULL);
