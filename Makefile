@@ -111,6 +111,7 @@ include $(wildcard tests/checks.mk)
 # ---- house ----
 lint: ## include arrows, banned functions, file sizes, words that do not belong
 	$(Q)tests/lint/lint.sh
+	$(Q)tests/lint/paths.sh
 format: ## clang-format all C sources
 	$(Q)clang-format -i $$(git ls-files 'server/*.[ch]' 'tests/*.[ch]' 'seed-data/*.[ch]')
 

@@ -123,7 +123,7 @@ test('records', async () => {
     await ask('/api/calibrations', 'get', { query: '?deck=nobody-has-it', expect: 404 });
     await ask('/api/calibrations', 'get', { query: '?limit=0', expect: 422 });
     for (const list of ['decks', 'stocks'])
-        await ask(`/api/${list}`, 'get', { query: '?limit=0', expect: 422 });
+        for (const query of ['?limit=0', '?limit=1&limit=2']) await ask(`/api/${list}`, 'get', { query, expect: 422 });
     await ask('/api/classes', 'get', { expect: 200 });
 
     const deck = JSON.stringify({ name: 'A deck', medium: 'cassette', bias_dial: { low: -5, high: 5, scale: 'db', db_per_unit: 0.5 }, level_dial: null });
