@@ -115,21 +115,21 @@
 #define LIMIT_HEAD_BYTES      (16 * 1024) /* memory of one connection, for its request head and reply head; cleared at each request */
 #define LIMIT_PREPARED        1024        /* small replies kept ready with their headers: some 6 MB at most */
 #define LIMIT_CONNECTIONS     2048
-#define LIMIT_HEAD_SECONDS    10    /* s, a whole request head */
-#define LIMIT_CROWDED_SECONDS 1     /* s, a head or a pause when most connections are in use */
-#define LIMIT_BODY_SECONDS    60    /* s, a whole body of one record */
-#define LIMIT_SPOOL_SECONDS   3600  /* s, a whole import upload */
-#define LIMIT_IDLE_SECONDS    60    /* s, keep-alive without a request */
-#define LIMIT_SLOWEST_BYTES_S 16384 /* bytes/s, a client that reads its reply slower is let go */
-#define LIMIT_TRUSTED_PROXIES 32 /* addresses or networks of proxies that are believed */
+#define LIMIT_HEAD_SECONDS    10           /* s, a whole request head */
+#define LIMIT_CROWDED_SECONDS 1            /* s, a head or a pause when most connections are in use */
+#define LIMIT_BODY_SECONDS    60           /* s, a whole body of one record */
+#define LIMIT_SPOOL_SECONDS   3600         /* s, a whole import upload */
+#define LIMIT_IDLE_SECONDS    60           /* s, keep-alive without a request */
+#define LIMIT_SLOWEST_BYTES_S 16384        /* bytes/s, a client that reads its reply slower is let go */
+#define LIMIT_TRUSTED_PROXIES 32           /* addresses or networks of proxies that are believed */
 #define LIMIT_PEM             (256 * 1024) /* bytes of a certificate chain or a key */
 #define LIMIT_CONFIG          (64 * 1024)  /* bytes of a file of settings */
-#define LIMIT_DRAIN_SECONDS   10    /* s, from SIGTERM to the end */
-#define LIMIT_IMPORT_ERRORS   1000  /* error rows listed in one import reply */
-#define LIMIT_RESULTS         50000 /* newest results of a deck or stock that one page of knowledge is drawn from: some 20 MB */
-#define LIMIT_RESULTS_LISTED  400   /* results listed one by one beside a chart; more nobody reads */
-#define LIMIT_SIGNALS         16    /* changes of one deck that are told */
-#define LIMIT_CENTRE_STOCKS   64    /* stocks named in one question about the inside preset */
-#define LIMIT_HELD_ROWS       20000 /* rows of an atomic import, held until its end: some 300 MB at worst */
+#define LIMIT_DRAIN_SECONDS   10           /* s, from SIGTERM to the end */
+#define LIMIT_IMPORT_ERRORS   1000         /* error rows listed in one import reply */
+#define LIMIT_RESULTS         50000        /* newest results of a deck or stock that one page of knowledge is drawn from: some 20 MB */
+#define LIMIT_RESULTS_LISTED  400          /* results listed one by one beside a chart; more nobody reads */
+#define LIMIT_SIGNALS         16           /* changes of one deck that are told */
+#define LIMIT_CENTRE_STOCKS   64           /* stocks named in one question about the inside preset */
+#define LIMIT_HELD_ROWS       20000        /* rows of an atomic import, held until its end: some 300 MB at worst */
 
 #endif
