@@ -24,7 +24,7 @@ static const struct header page_headers[] = {
      "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; form-action 'self'; "
      "base-uri 'none'; frame-ancestors 'none'; manifest-src 'self'; worker-src 'self'"},
     {"X-Content-Type-Options", "nosniff"},
-    {"Referrer-Policy", "no-referrer"},
+    {"Referrer-Policy", "same-origin"}, /* with none at all a form's Origin would be "null", to us as well */
     {"Cross-Origin-Opener-Policy", "same-origin"},
     {"Cross-Origin-Resource-Policy", "same-origin"},
     {NULL, NULL},
