@@ -102,10 +102,14 @@ static void about_basis(struct list *l, const struct caution_facts *x)
             "Nobody has logged this tape: the number is what %s tapes have wanted here on the whole. Single stocks differ by a decibel and "
             "more.",
             info ? info->name : "such");
+    else if (x->of_stock == 0)
+        say(l, "few-results", "No result of this stock yet: take the range seriously.");
     else if (x->of_stock < CAUTION_FEW)
         say(l, "few-results", "Only %ld result%s of this stock so far: take the range seriously.", x->of_stock,
             x->of_stock == 1 ? "" : "s");
-    if (x->on_deck < CAUTION_FEW)
+    if (x->on_deck == 0)
+        say(l, "few-results", "No result on this deck yet: take the range seriously.");
+    else if (x->on_deck < CAUTION_FEW)
         say(l, "few-results",
             x->on_deck == 1 ? "Only %ld result on this deck so far: take the range seriously."
                             : "Only %ld results on this deck so far: take the range seriously.",
@@ -122,8 +126,10 @@ static void about_place(struct list *l, const struct caution_facts *x)
     if (x->position_kind != POSITION_NONE && !given(x->position_s))
         say(l, "position-unknown", "The place on the reel could not be turned into seconds: %s.",
             x->position_why && *x->position_why ? x->position_why : "too little is known of the reel");
-    else if (x->position_kind == POSITION_TURNS || x->position_kind == POSITION_COUNTER)
+    else if (x->position_kind == POSITION_TURNS)
         say(l, "position-converted", "The place on the reel was worked out from turns: %.0f seconds, give or take 3 %%.", x->position_s);
+    else if (x->position_kind == POSITION_COUNTER && !(x->deck && x->deck->counter.kind == COUNTER_TIME))
+        say(l, "position-converted", "The place on the reel was worked out from the counter: %.0f seconds, give or take 3 %%.", x->position_s);
     if (x->recordings >= CAUTION_RECORDINGS)
         say(l, "recordings-many",
             "Recorded over %d times: a tape that worn is not the tape it was, and its treble may waver (common practice).", x->recordings);

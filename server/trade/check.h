@@ -26,9 +26,12 @@ bool service_kind_resets(const char *kind); /* default of `resets` when not give
 bool deck_setup(const struct deck *d, const char *id, struct setup *out);
 enum medium stock_medium(const struct stock *s); /* by class when not typed */
 /* With the deck's defaults where not typed. */
-double deck_low_hz(const struct deck *d);  /* 315 */
-double deck_high_hz(const struct deck *d); /* 10000 */
-double deck_tone_db(const struct deck *d); /* -20 */
+#define DECK_LOW_HZ  315
+#define DECK_HIGH_HZ 10000
+#define DECK_TONE_DB (-20)
+double deck_low_hz(const struct deck *d);
+double deck_high_hz(const struct deck *d);
+double deck_tone_db(const struct deck *d);
 
 /* Digests over everything that was typed, for "same content" and ETags; derived members (position_s) excluded. */
 void digest_deck(const struct deck *d, uint8_t out[32]);

@@ -15,17 +15,17 @@
 
 double deck_low_hz(const struct deck *d)
 {
-    return given(d->low_hz) ? d->low_hz : 315;
+    return given(d->low_hz) ? d->low_hz : DECK_LOW_HZ;
 }
 
 double deck_high_hz(const struct deck *d)
 {
-    return given(d->high_hz) ? d->high_hz : 10000;
+    return given(d->high_hz) ? d->high_hz : DECK_HIGH_HZ;
 }
 
 double deck_tone_db(const struct deck *d)
 {
-    return given(d->tone_db) ? d->tone_db : -20;
+    return given(d->tone_db) ? d->tone_db : DECK_TONE_DB;
 }
 
 enum medium stock_medium(const struct stock *s)
@@ -109,6 +109,9 @@ static bool check_domain(const struct dial *d, const char *name, struct fault *f
                             "a percent dial cannot reach 100 or more below its zero; check 'low' and 'zero'");
     if (d->scale == SCALE_RATIO && !(zero > 0))
         return check_refuse(f, check_field_inside(name, "zero").text, "outside-scale", "the zero of a ratio dial is above 0, usually 1");
+    if (d->scale == SCALE_RATIO && !given(d->zero) && (zero < d->low || zero > d->high))
+        return check_refuse(f, check_field_inside(name, "zero").text, "required",
+                            "a ratio is reckoned from the zero, and 1 is outside this dial; say at which reading the preset is");
     if (d->scale == SCALE_RATIO && !(d->low > 0))
         return check_refuse(f, check_field_inside(name, "low").text, "outside-scale", "readings of a ratio dial are above 0");
     bool fine = check_reach(d, name, false, f);

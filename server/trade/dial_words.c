@@ -33,14 +33,14 @@ static enum manner manner_of(const struct dial *d)
     return MANNER_COUNTED;
 }
 
-/* Words take an s (marks, steps, notches), symbols (dB, %, mm) do not. */
+/* Words take an s (marks, steps, notches), symbols (dB, %, mm) and percent do not. */
 static void add_unit(struct buffer *b, const struct dial *d, double count)
 {
     const char *unit = dial_unit(d);
     size_t n = singular_length(unit);
     buffer_char(b, ' ');
     buffer_add(b, unit, n);
-    bool word = n > 2;
+    bool word = n > 2 && strcasecmp(unit, "percent") != 0;
     for (size_t i = 0; i < n; i++)
         word = word && ((unit[i] >= 'a' && unit[i] <= 'z') || (i == 0 && unit[i] >= 'A' && unit[i] <= 'Z'));
     if (!word || fabs(count - 1) < SAME)

@@ -98,6 +98,20 @@ static void add_counter(struct sum *s, const struct counter *c)
     }
 }
 
+/* The setup that every deck has, and nothing said about it. */
+static bool only_main(const struct deck *d)
+{
+    const struct setup *one = d->setups;
+    return d->setup_count == 1 && !strcmp(one->id, "main") && !given(one->speed_mm_s) && !*one->equalisation && !*one->selector &&
+           one->direction == DIRECTION_FORWARD;
+}
+
+static void add_unless(struct sum *s, const char *name, double value, double not_given)
+{
+    if (given(value) && fabs(value - not_given) > 0)
+        add_number(s, name, value);
+}
+
 void digest_deck(const struct deck *d, uint8_t out[32])
 {
     struct sum s;
@@ -113,7 +127,7 @@ void digest_deck(const struct deck *d, uint8_t out[32])
     add_dial(&s, "level_dial", &d->level_dial);
     add_dial(&s, "eq_dial", &d->eq_dial);
     add_choice(&s, "per_channel", d->per_channel, false);
-    for (int i = 0; i < d->setup_count; i++) {
+    for (int i = 0; i < d->setup_count && !only_main(d); i++) {
         begin(&s, "setup");
         add_text(&s, "id", d->setups[i].id);
         add_number(&s, "speed_mm_s", d->setups[i].speed_mm_s);
@@ -122,9 +136,9 @@ void digest_deck(const struct deck *d, uint8_t out[32])
         add_choice(&s, "direction", d->setups[i].direction, DIRECTION_FORWARD);
     }
     add_counter(&s, &d->counter);
-    add_number(&s, "low_hz", d->low_hz);
-    add_number(&s, "high_hz", d->high_hz);
-    add_number(&s, "tone_db", d->tone_db);
+    add_unless(&s, "low_hz", d->low_hz, DECK_LOW_HZ);
+    add_unless(&s, "high_hz", d->high_hz, DECK_HIGH_HZ);
+    add_unless(&s, "tone_db", d->tone_db, DECK_TONE_DB);
     add_number(&s, "reference_nwb_m", d->reference_nwb_m);
     add_number(&s, "meter_step_db", d->meter_step_db);
     add_number(&s, "warm_up_minutes", d->warm_up_minutes);

@@ -24,6 +24,7 @@ enum cell_type cell_type_of(const struct member *m)
     case MEMBER_FLAG: return CELL_FLAG;
     case MEMBER_INNER: return CELL_JSON;
     case MEMBER_TEXT:
+    case MEMBER_YEAR:
     case MEMBER_NOTES:
     case MEMBER_SERVER: break;
     }

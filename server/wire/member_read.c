@@ -229,6 +229,25 @@ static void read_place(struct reading *r, const struct member *m, const json_t *
     *(double *)(void *)((char *)record + m->at) = x;
 }
 
+/* What a whole number holds when nothing was given (-1) must not come in as a value. */
+static void read_count(struct reading *r, const struct member *m, const json_t *v, int *out)
+{
+    if (json_is_number(v) && json_number_value(v) < 0)
+        reading_wrong(r, m->name, "out-of-range", "%g is below 0; leave the member out when it is not known", json_number_value(v));
+    else
+        read_whole(r, m->name, v, out);
+}
+
+/* A year may come as a number: 1985. */
+static void read_year(struct reading *r, const struct member *m, const json_t *v, char *out)
+{
+    double year = json_number_value(v);
+    if (json_is_number(v) && year >= 1 && year <= 9999 && year == floor(year))
+        snprintf(out, m->room + 1, "%04d", (int)year);
+    else
+        read_text(r, m->name, v, out, m->room);
+}
+
 static void read_member(struct reading *r, const struct member *m, const json_t *v, void *record)
 {
     void *at = (char *)record + m->at;
@@ -237,7 +256,8 @@ static void read_member(struct reading *r, const struct member *m, const json_t 
     case MEMBER_TEXT: read_text(r, m->name, v, at, m->room); break;
     case MEMBER_NOTES: read_notes(r, m->name, v, at); break;
     case MEMBER_NUMBER: read_number(r, m->name, v, at); break;
-    case MEMBER_WHOLE: read_whole(r, m->name, v, at); break;
+    case MEMBER_WHOLE: read_count(r, m, v, at); break;
+    case MEMBER_YEAR: read_year(r, m, v, at); break;
     case MEMBER_LARGE: read_large(r, m->name, v, at); break;
     case MEMBER_FLAG: read_flag(r, m->name, v, at); break;
     case MEMBER_CHOICE: read_choice(r, m->name, v, m->choice, at); break;

@@ -24,6 +24,7 @@ static void write_member(struct buffer *b, const struct member *m, const void *r
     switch (m->type) {
     case MEMBER_SLUG:
     case MEMBER_TEXT:
+    case MEMBER_YEAR:
         if (*(const char *)at)
             json_member_text(b, m->name, at);
         break;

@@ -11,6 +11,7 @@
 
 enum member_type {
     MEMBER_TEXT,   /* char[room + 1], one line, "" not given */
+    MEMBER_YEAR,   /* the same; a year written as a number is taken too */
     MEMBER_SLUG,   /* the same of an id: spaces around it do not count in CSV and forms */
     MEMBER_NOTES,  /* const char *, in the arena, several lines, NULL not given */
     MEMBER_NUMBER, /* double, ABSENT not given */
@@ -50,6 +51,10 @@ struct member {
 #define TEXT(record, m)                                                                                                                    \
     {                                                                                                                                      \
         .name = #m, .type = MEMBER_TEXT, .at = offsetof(record, m), .room = MEMBER_ROOM(record, m)                                         \
+    }
+#define YEAR(record, m)                                                                                                                    \
+    {                                                                                                                                      \
+        .name = #m, .type = MEMBER_YEAR, .at = offsetof(record, m), .room = MEMBER_ROOM(record, m)                                         \
     }
 #define SLUG(record, m)                                                                                                                    \
     {                                                                                                                                      \

@@ -4,6 +4,8 @@
  */
 #include "members.h"
 
+#include "../trade/check.h"
+
 static void begin(struct buffer *b, const char *kind, bool as_line)
 {
     buffer_char(b, '{');
@@ -41,9 +43,18 @@ static void write_record(struct buffer *b, const char *kind, const struct member
     buffer_char(b, '}');
 }
 
+/* A line holds what was typed; a reply also tells what holds where nothing was: a deck's tones and its setup, a calibration's setup. */
 void wire_write_deck(struct buffer *b, const struct deck *d, const struct stamp *stamp, bool as_line)
 {
-    write_record(b, "deck", deck_members, d, stamp, as_line);
+    if (as_line) {
+        write_record(b, "deck", deck_members, d, stamp, true);
+        return;
+    }
+    struct deck told = *d;
+    told.low_hz = deck_low_hz(d);
+    told.high_hz = deck_high_hz(d);
+    told.tone_db = deck_tone_db(d);
+    write_record(b, "deck", deck_members, &told, stamp, false);
 }
 
 void wire_write_stock(struct buffer *b, const struct stock *s, const struct stamp *stamp, bool as_line)
@@ -55,6 +66,8 @@ void wire_write_calibration(struct buffer *b, const struct calibration *c, const
 {
     begin(b, "calibration", as_line);
     write_members(b, calibration_members, c, as_line);
+    if (!as_line && !*c->setup)
+        json_member_text(b, "setup", "main");
     if (!as_line && c->position_kind != POSITION_S && given(c->position_s))
         json_member_fixed(b, "place_s", c->position_s, 1);
     write_stamp(b, stamp, as_line);

@@ -114,9 +114,13 @@ static void read_setups(struct reading *r, const char *name, const json_t *value
 static void write_setups(struct buffer *b, const char *name, const void *record, bool as_line)
 {
     const struct deck *d = record;
-    if (!d->setup_count)
+    if (!d->setup_count && as_line)
         return;
     json_name(b, name);
+    if (!d->setup_count) { /* what every deck has */
+        buffer_text(b, "[{\"id\":\"main\",\"direction\":\"forward\"}]");
+        return;
+    }
     buffer_char(b, '[');
     for (int i = 0; i < d->setup_count; i++) {
         buffer_text(b, i ? ",{" : "{");
@@ -261,8 +265,8 @@ const struct member stock_members[] = {
     CHOICE(struct stock, medium, medium_choice, MEDIUM_NONE),
     INNER("aliases", read_aliases, write_aliases),
     TEXT(struct stock, wrapper),
-    TEXT(struct stock, made_from),
-    TEXT(struct stock, made_to),
+    YEAR(struct stock, made_from),
+    YEAR(struct stock, made_to),
     NUMBER(struct stock, side_minutes),
     NUMBER(struct stock, length_m),
     NUMBER(struct stock, thickness_um),

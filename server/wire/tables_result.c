@@ -159,6 +159,10 @@ static void read_void(struct reading *r, const char *name, const json_t *value, 
         {.name = "reason", .type = MEMBER_TEXT, .at = offsetof(struct line, void_reason), .room = LIMIT_REASON},
         MEMBERS_END,
     };
+    if (json_is_boolean(value)) { /* others may say no more than that */
+        ((struct line *)record)->is_void = json_is_true(value);
+        return;
+    }
     ((struct line *)record)->is_void = true;
     read_inner(r, name, -1, value, reason, record, "void");
 }

@@ -55,6 +55,7 @@ static const struct sample samples[] = {
     {"notch", SCALE_LEARN, -8, 8, 0, 1, M, 2, true, "up 2 notches from centre: more bias, duller"},
     {"dB", SCALE_DB, -3, 3, 0, 0.25, M, 0.75, true, "up 0.75 dB from centre: more bias, duller"},
     {"%", SCALE_PERCENT, 80, 120, 100, 1, M, 108, true, "at 108 %: more bias, duller"},
+    {"percent", SCALE_PERCENT, 80, 120, 100, 1, M, 108, true, "at 108 percent: more bias, duller"},
     {"", SCALE_PERCENT, 80, 120, 100, 1, M, 92, false, "at 92 %: less record gain, quieter"},
     {"%", SCALE_PERCENT, 80, 120, 100, 1, M, 100, true, "at 100 %: the preset bias"},
     {"", SCALE_RATIO, 0.8, 1.2, 1, 0.01, M, 1.08, true, "at 1.08: more bias, duller"},

@@ -52,7 +52,20 @@ static void say(const struct fault *f)
         fail_msg("%s\n%s", fault_text(f, text, sizeof text), out.data);
 }
 
-/* ---- a reply is read back as a body ---- */
+/* ---- a reply is read back as a body; it tells what holds where nothing was typed, and says the same by the digest ---- */
+
+static void told(struct deck *d)
+{
+    if (!d->setup_count) {
+        d->setup_count = 1;
+        memset(&d->setups[0], 0, sizeof d->setups[0]);
+        strcpy(d->setups[0].id, "main");
+        d->setups[0].speed_mm_s = ABSENT;
+    }
+    d->low_hz = given(d->low_hz) ? d->low_hz : 315;
+    d->high_hz = given(d->high_hz) ? d->high_hz : 10000;
+    d->tone_db = given(d->tone_db) ? d->tone_db : -20;
+}
 
 static void replies_round(void **state)
 {
@@ -65,16 +78,24 @@ static void replies_round(void **state)
     for (int i = 0; i < ROUNDS; i++) {
         struct fault f = {0};
         struct stamp stamp;
+        uint8_t x[32], y[32];
         any_stamp(&stamp);
         const struct stamp *with = i % 2 ? &stamp : NULL;
         next(), any_deck(&d, arena), wire_write_deck(&out, &d, with, false);
         assert_true(wire_read_deck(out.data, out.length, d.id, arena, &d2, &f) || (say(&f), 0));
+        digest_deck(&d, x), digest_deck(&d2, y);
+        assert_true(digest_same(x, y));
+        told(&d);
         assert_true(same_deck(d, d2));
         next(), any_stock(&s, arena), wire_write_stock(&out, &s, with, false);
         assert_true(wire_read_stock(out.data, out.length, NULL, arena, &s2, &f) || (say(&f), 0));
         assert_true(same_stock(s, s2));
         next(), any_calibration(&c, arena), wire_write_calibration(&out, &c, with, false);
         assert_true(wire_read_calibration(out.data, out.length, &c.id, arena, &c2, &f) || (say(&f), 0));
+        digest_calibration(&c, x), digest_calibration(&c2, y);
+        assert_true(digest_same(x, y));
+        if (!*c.setup)
+            strcpy(c.setup, "main");
         assert_true(same_calibration(c, c2));
         next(), any_service(&v, arena), wire_write_service(&out, &v, with, false);
         assert_true(wire_read_service(out.data, out.length, v.deck, &v.id, arena, &v2, &f) || (say(&f), 0));
@@ -173,7 +194,7 @@ static void a_reply_in_full(void **state)
         "\"made_at\":\"2024-03-01T19:00:00+01:00\",\"position_turns\":600,\"bias\":1.5,\"level\":6,\"bias_stop\":\"none\",\"level_stop\":"
         "\"none\","
         "\"bias_method\":\"flat\",\"low_db\":0.1,\"high_db\":-0.3,\"settled\":true,\"noise_reduction\":false,\"mpx_filter\":false,"
-        "\"for_noise_reduction\":false,\"moves\":[{\"bias\":0,\"level\":6,\"low_db\":0.4}],\"place_s\":1143.8,\"seq\":12,\"revision\":2,"
+        "\"for_noise_reduction\":false,\"moves\":[{\"bias\":0,\"level\":6,\"low_db\":0.4}],\"setup\":\"main\",\"place_s\":1143.8,\"seq\":12,\"revision\":2,"
         "\"member\":\"Ann\",\"logged_at\":\"1970-01-01T00:00:00Z\",\"void\":{\"reason\":\"wrong deck\"}}");
 }
 
@@ -204,6 +225,24 @@ static void ids_agree(void **state)
     assert_string_equal(d.id, "shed");
     assert_false(wire_read_deck("{\"id\":\"attic\"}", 14, "shed", arena, &d, &f));
     assert_string_equal(f.items[0].code, "id-differs");
+}
+
+static void other_ways_to_say_it(void **state)
+{
+    (void)state;
+    struct fault f = {0};
+    static struct stock s;
+    static struct line l;
+    static const char stock[] = "{\"made_from\":1985,\"made_to\":\"1990-03\"}";
+    assert_true(wire_read_stock(stock, strlen(stock), "blue-90", arena, &s, &f));
+    assert_string_equal(s.made_from, "1985");
+    assert_string_equal(s.made_to, "1990-03");
+    static const char *const lines[] = {"{\"kind\":\"calibration\",\"id\":\"017f22e2-79b0-7cc3-98c4-dc0c0c07398f\",\"void\":false}",
+                                        "{\"kind\":\"calibration\",\"id\":\"017f22e2-79b0-7cc3-98c4-dc0c0c07398f\",\"void\":true}"};
+    for (int i = 0; i < 2; i++) {
+        assert_true(wire_read_line(lines[i], strlen(lines[i]), arena, &l, &f));
+        assert_int_equal(l.is_void, i == 1);
+    }
 }
 
 static void null_is_not_given(void **state)
@@ -339,6 +378,7 @@ int main(void)
         cmocka_unit_test(lines_are_canonical),
         cmocka_unit_test(a_reply_in_full),
         cmocka_unit_test(ids_agree),
+        cmocka_unit_test(other_ways_to_say_it),
         cmocka_unit_test(null_is_not_given),
         cmocka_unit_test(what_get_adds_is_taken_back),
         cmocka_unit_test(service_resets_by_kind),
