@@ -6,13 +6,15 @@
 
 #include "../ground/memory.h"
 #include "blas.h"
-#include "selected_inverse.h"
+#include "supernodal_solve.h"
 
 #include <cholmod.h>
 #include <lapacke.h>
 #include <math.h>
 #include <stdint.h>
 #include <string.h>
+
+#define SOLVE_TOGETHER 32
 
 enum state { EMPTY, FACTORED, INVERTED };
 
@@ -28,7 +30,7 @@ struct factor {
     bool started;
     cholmod_sparse *matrix; /* its x is what factor_values gives */
     cholmod_factor *l;
-    cholmod_dense *solution, *work_y, *work_e;
+    double *turned, *below; /* SOLVE_TOGETHER right-hand sides in the factor's order; work of the solve */
     struct supernodes nodes;
     struct selected_inverse *inverter;
     int *inverse_at; /* where element e of the pattern lies in z */
@@ -87,6 +89,26 @@ static bool new_symbolic(struct factor *k)
     return k->l && c->status == CHOLMOD_OK && k->l->is_super;
 }
 
+static void take_nodes(struct factor *k)
+{
+    k->nodes = (struct supernodes){.n = k->n,
+                                   .count = (int)k->l->nsuper,
+                                   .first = k->l->super,
+                                   .row_at = k->l->pi,
+                                   .value_at = k->l->px,
+                                   .rows = k->l->s,
+                                   .x = k->l->x};
+}
+
+/* What the symbolic factor already tells of the numeric one, and all that solving will need. */
+static bool ready_to_solve(struct factor *k)
+{
+    take_nodes(k);
+    k->turned = mem_zero((size_t)k->n + 1, SOLVE_TOGETHER * sizeof *k->turned);
+    k->below = mem_zero((size_t)supernodal_most_below(&k->nodes) + 1, SOLVE_TOGETHER * sizeof *k->below);
+    return k->turned && k->below;
+}
+
 static bool start_sparse(struct factor *k)
 {
     k->started = cholmod_start(&k->common);
@@ -102,7 +124,7 @@ static bool start_sparse(struct factor *k)
 
 static bool new_sparse(struct factor *k)
 {
-    return start_sparse(k) && new_symbolic(k);
+    return start_sparse(k) && new_symbolic(k) && ready_to_solve(k);
 }
 
 static bool twin_sparse(struct factor *k, const struct factor *of)
@@ -110,7 +132,7 @@ static bool twin_sparse(struct factor *k, const struct factor *of)
     if (!start_sparse(k))
         return false;
     k->l = cholmod_copy_factor(of->l, &k->common);
-    return k->l && k->common.status == CHOLMOD_OK;
+    return k->l && k->common.status == CHOLMOD_OK && ready_to_solve(k);
 }
 
 struct factor *factor_new(const struct pattern *p, struct fault *f)
@@ -155,12 +177,11 @@ void factor_free(struct factor *k)
     if (k->started) {
         cholmod_free_sparse(&k->matrix, &k->common);
         cholmod_free_factor(&k->l, &k->common);
-        cholmod_free_dense(&k->solution, &k->common);
-        cholmod_free_dense(&k->work_y, &k->common);
-        cholmod_free_dense(&k->work_e, &k->common);
         cholmod_finish(&k->common);
     }
     selected_inverse_free(k->inverter);
+    mem_free(k->turned);
+    mem_free(k->below);
     mem_free(k->inverse_at);
     mem_free(k->z);
     mem_free(k->inverse);
@@ -203,13 +224,7 @@ static enum factor_result numeric_sparse(struct factor *k)
         return FACTOR_NOT_DEFINITE;
     if (k->common.status < CHOLMOD_OK)
         return FACTOR_MEMORY;
-    k->nodes = (struct supernodes){.n = k->n,
-                                   .count = (int)k->l->nsuper,
-                                   .first = k->l->super,
-                                   .row_at = k->l->pi,
-                                   .value_at = k->l->px,
-                                   .rows = k->l->s,
-                                   .x = k->l->x};
+    take_nodes(k);
     double sum = 0;
     for (int s = 0; s < k->nodes.count; s++) {
         int height = k->nodes.row_at[s + 1] - k->nodes.row_at[s];
@@ -246,36 +261,39 @@ static void solve_with_inverse(struct factor *k, double *b, int columns)
     }
 }
 
-static bool solve_dense(struct factor *k, double *b, int columns)
+static void solve_dense(struct factor *k, double *b, int columns)
 {
-    if (k->n == 0)
-        return true;
     if (k->state == INVERTED)
         solve_with_inverse(k, b, columns);
     else
         LAPACKE_dpotrs_work(LAPACK_COL_MAJOR, 'L', k->n, columns, k->dense, k->n, b, k->n);
-    return true;
 }
 
-static bool solve_sparse(struct factor *k, double *b, int columns)
+static void solve_sparse(struct factor *k, double *b, int columns)
 {
-    one_thread();
-    cholmod_dense rhs = {.nrow = (size_t)k->n,
-                         .ncol = (size_t)columns,
-                         .nzmax = (size_t)k->n * (size_t)columns,
-                         .d = (size_t)k->n,
-                         .x = b,
-                         .xtype = CHOLMOD_REAL,
-                         .dtype = CHOLMOD_DOUBLE};
-    if (!cholmod_solve2(CHOLMOD_A, k->l, &rhs, NULL, &k->solution, NULL, &k->work_y, &k->work_e, &k->common))
-        return false;
-    memcpy(b, k->solution->x, (size_t)k->n * (size_t)columns * sizeof *b);
-    return true;
+    const int *perm = k->l->Perm;
+    size_t n = (size_t)k->n;
+    for (int first = 0; first < columns; first += SOLVE_TOGETHER) {
+        int some = columns - first < SOLVE_TOGETHER ? columns - first : SOLVE_TOGETHER;
+        double *x = b + (size_t)first * n;
+        for (size_t c = 0; c < (size_t)some; c++)
+            for (size_t j = 0; j < n; j++)
+                k->turned[c * n + j] = x[c * n + (size_t)perm[j]];
+        supernodal_solve(&k->nodes, k->turned, some, k->below);
+        for (size_t c = 0; c < (size_t)some; c++)
+            for (size_t j = 0; j < n; j++)
+                x[c * n + (size_t)perm[j]] = k->turned[c * n + j];
+    }
 }
 
-bool factor_solve(struct factor *k, double *b, int columns)
+void factor_solve(struct factor *k, double *b, int columns)
 {
-    return k->dense ? solve_dense(k, b, columns) : k->n == 0 || solve_sparse(k, b, columns);
+    if (k->n == 0)
+        return;
+    if (k->dense)
+        solve_dense(k, b, columns);
+    else
+        solve_sparse(k, b, columns);
 }
 
 /* ---- inverse ---- */

@@ -33,8 +33,8 @@ void factor_free(struct factor *k); /* NULL allowed */
 double *factor_values(struct factor *k);
 enum factor_result factor_numeric(struct factor *k);
 double factor_log_determinant(const struct factor *k);
-/* Solves in place for `columns` right-hand sides of n each, one after the other. False: out of memory. */
-bool factor_solve(struct factor *k, double *b, int columns);
+/* Solves in place for `columns` right-hand sides of n each, one after the other. Needs no memory. */
+void factor_solve(struct factor *k, double *b, int columns);
 bool factor_invert(struct factor *k);
 /* After factor_invert: the inverse, laid out as factor_values. */
 const double *factor_inverse(const struct factor *k);

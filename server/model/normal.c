@@ -217,8 +217,7 @@ bool normal_solve(struct normal *m, double *x, int count)
         int some = count - first < WORK_VECTORS ? count - first : WORK_VECTORS;
         for (int v = 0; v < some; v++)
             into_rest(m, x + (size_t)(first + v) * (size_t)m->d->columns, m->work + (size_t)v * (size_t)m->rest);
-        if (!factor_solve(m->factor, m->work, some))
-            return false;
+        factor_solve(m->factor, m->work, some);
         for (int v = 0; v < some; v++)
             out_of_rest(m, m->work + (size_t)v * (size_t)m->rest, x + (size_t)(first + v) * (size_t)m->d->columns);
     }

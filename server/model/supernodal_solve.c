@@ -1,0 +1,81 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ *
+ * Forward through the supernodes, then back. With J a supernode's own columns and R its rows below:
+ *   forward  x_J = L_JJ⁻¹·x_J,  x_R −= L_RJ·x_J;   back  x_J = L_JJ⁻ᵀ·(x_J − L_RJᵀ·x_R)
+ */
+#include "supernodal_solve.h"
+
+#include "blas.h"
+
+int supernodal_most_below(const struct supernodes *s)
+{
+    int most = 0;
+    for (int k = 0; k < s->count; k++) {
+        int below = s->row_at[k + 1] - s->row_at[k] - (s->first[k + 1] - s->first[k]);
+        most = below > most ? below : most;
+    }
+    return most;
+}
+
+static const double plus = 1, minus = -1, none = 0;
+
+/* A single column and right-hand side, the most frequent case by far: plain loops. */
+static void forward_one(const double *l, const int *rows, int below, double *x, int own)
+{
+    double v = x[own] / l[0];
+    x[own] = v;
+    for (int i = 0; i < below; i++)
+        x[rows[i]] -= l[1 + i] * v;
+}
+
+static void back_one(const double *l, const int *rows, int below, double *x, int own)
+{
+    double v = x[own];
+    for (int i = 0; i < below; i++)
+        v -= l[1 + i] * x[rows[i]];
+    x[own] = v / l[0];
+}
+
+static void forward(const struct supernodes *s, int k, double *x, int count, double *work)
+{
+    int first = s->first[k], own = s->first[k + 1] - first, height = s->row_at[k + 1] - s->row_at[k], below = height - own;
+    const double *l = s->x + s->value_at[k];
+    const int *rows = s->rows + s->row_at[k] + own;
+    if (own == 1 && count == 1) {
+        forward_one(l, rows, below, x, first);
+        return;
+    }
+    dtrsm_("L", "L", "N", "N", &own, &count, &plus, l, &height, x + first, &s->n);
+    if (!below)
+        return;
+    dgemm_("N", "N", &below, &count, &own, &plus, l + own, &height, x + first, &s->n, &none, work, &below);
+    for (int c = 0; c < count; c++)
+        for (int i = 0; i < below; i++)
+            x[(size_t)c * (size_t)s->n + (size_t)rows[i]] -= work[(size_t)c * (size_t)below + (size_t)i];
+}
+
+static void back(const struct supernodes *s, int k, double *x, int count, double *work)
+{
+    int first = s->first[k], own = s->first[k + 1] - first, height = s->row_at[k + 1] - s->row_at[k], below = height - own;
+    const double *l = s->x + s->value_at[k];
+    const int *rows = s->rows + s->row_at[k] + own;
+    if (own == 1 && count == 1) {
+        back_one(l, rows, below, x, first);
+        return;
+    }
+    if (below) {
+        for (int c = 0; c < count; c++)
+            for (int i = 0; i < below; i++)
+                work[(size_t)c * (size_t)below + (size_t)i] = x[(size_t)c * (size_t)s->n + (size_t)rows[i]];
+        dgemm_("T", "N", &own, &count, &below, &minus, l + own, &height, work, &below, &plus, x + first, &s->n);
+    }
+    dtrsm_("L", "L", "T", "N", &own, &count, &plus, l, &height, x + first, &s->n);
+}
+
+void supernodal_solve(const struct supernodes *s, double *x, int count, double *work)
+{
+    for (int k = 0; k < s->count; k++)
+        forward(s, k, x, count, work);
+    for (int k = s->count - 1; k >= 0; k--)
+        back(s, k, x, count, work);
+}
