@@ -103,8 +103,7 @@ void bench_words(const struct bench *b, struct next_move *out)
     say_reason(b, out);
     if (!b->has[1]) {
         double left = tenth(out->set.low_db);
-        snprintf(out->note, sizeof out->note,
-                 "%s The level is then about %+.1f dB off%s",
+        snprintf(out->note, sizeof out->note, "%s The level is then about %+.1f dB off%s",
                  b->has[0] ? "No record level dial: only the two tones can be made alike." : "No record level dial.", left,
                  fabs(left) < 0.5 ? "." : ", and noise reduction mistracks by that, by up to twice that where it works hardest.");
     }

@@ -129,7 +129,8 @@ static void about_place(struct list *l, const struct caution_facts *x)
     else if (x->position_kind == POSITION_TURNS)
         say(l, "position-converted", "The place on the reel was worked out from turns: %.0f seconds, give or take 3 %%.", x->position_s);
     else if (x->position_kind == POSITION_COUNTER && !(x->deck && x->deck->counter.kind == COUNTER_TIME))
-        say(l, "position-converted", "The place on the reel was worked out from the counter: %.0f seconds, give or take 3 %%.", x->position_s);
+        say(l, "position-converted", "The place on the reel was worked out from the counter: %.0f seconds, give or take 3 %%.",
+            x->position_s);
     if (x->recordings >= CAUTION_RECORDINGS)
         say(l, "recordings-many",
             "Recorded over %d times: a tape that worn is not the tape it was, and its treble may waver (common practice).", x->recordings);

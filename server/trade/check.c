@@ -71,7 +71,8 @@ static bool check_moves(const struct calibration *c, const struct deck *d, struc
     for (int i = 0; i < c->move_count; i++) {
         const struct move *m = &c->moves[i];
         if (!given(m->bias) && !given(m->level) && !given(m->low_db) && !given(m->high_db))
-            fine = check_refuse(f, check_field_at("moves", i, "").text, "required", "a move without settings and readings says nothing; leave it out");
+            fine = check_refuse(f, check_field_at("moves", i, "").text, "required",
+                                "a move without settings and readings says nothing; leave it out");
         fine = check_reading(f, check_field_at("moves", i, "bias").text, m->bias, &d->bias_dial, OPTIONAL) && fine;
         fine = check_reading(f, check_field_at("moves", i, "level").text, m->level, &d->level_dial, OPTIONAL) && fine;
         fine = check_within(f, check_field_at("moves", i, "low_db").text, m->low_db, -LIMIT_DB, LIMIT_DB, "dB") && fine;

@@ -97,7 +97,7 @@ static bool check(struct scene *x, struct fault *f)
       c->moves[1] = (struct move){6, 5, ABSENT, ABSENT})                                                                                   \
     X(move_stray, "moves[0].level", "no-such-dial", x->deck.level_dial.present = false; c->level = ABSENT; c->move_count = 1;              \
       c->moves[0] = (struct move){1, 5, 0, 0})                                                                                             \
-    X(move_empty, "moves[0]", "required", c->move_count = 1; c->moves[0] = (struct move){ABSENT, ABSENT, ABSENT, ABSENT})                   \
+    X(move_empty, "moves[0]", "required", c->move_count = 1; c->moves[0] = (struct move){ABSENT, ABSENT, ABSENT, ABSENT})                  \
     X(move_wild, "moves[0].high_db", "out-of-range", c->move_count = 1; c->moves[0] = (struct move){1, 5, 0, 80})                          \
     X(proof_toneless, "proof[0].hz", "required", c->proof_count = 1; c->proof[0] = (struct proof){ABSENT, 1, 1})                           \
     X(proof_empty, "proof[0].left_db", "required", c->proof_count = 1; c->proof[0] = (struct proof){6300, ABSENT, ABSENT})                 \

@@ -71,7 +71,7 @@ static void good_stock(struct stock *s)
       d->bias_dial.points[1][0] = 1; d->bias_dial.points[1][1] = -2)                                                                       \
     X(percent_below_nothing, "bias_dial.low", "outside-scale", d->bias_dial.scale = SCALE_PERCENT; d->bias_dial.low = -100)                \
     X(ratio_of_nothing, "bias_dial.low", "outside-scale", d->bias_dial.scale = SCALE_RATIO; d->bias_dial.low = 0)                          \
-    X(ratio_without_zero, "bias_dial.zero", "required", d->bias_dial.scale = SCALE_RATIO; d->bias_dial.low = 2; d->bias_dial.high = 8;      \
+    X(ratio_without_zero, "bias_dial.zero", "required", d->bias_dial.scale = SCALE_RATIO; d->bias_dial.low = 2; d->bias_dial.high = 8;     \
       d->bias_dial.zero = ABSENT)                                                                                                          \
     X(ratio_zero, "bias_dial.zero", "outside-scale", d->bias_dial.scale = SCALE_RATIO; d->bias_dial.low = 0.5; d->bias_dial.zero = 0)      \
     X(step_below_all, "bias_dial.step", "out-of-range", d->bias_dial.step = 5e-324)                                                        \

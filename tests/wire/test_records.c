@@ -194,7 +194,8 @@ static void a_reply_in_full(void **state)
         "\"made_at\":\"2024-03-01T19:00:00+01:00\",\"position_turns\":600,\"bias\":1.5,\"level\":6,\"bias_stop\":\"none\",\"level_stop\":"
         "\"none\","
         "\"bias_method\":\"flat\",\"low_db\":0.1,\"high_db\":-0.3,\"settled\":true,\"noise_reduction\":false,\"mpx_filter\":false,"
-        "\"for_noise_reduction\":false,\"moves\":[{\"bias\":0,\"level\":6,\"low_db\":0.4}],\"setup\":\"main\",\"place_s\":1143.8,\"seq\":12,\"revision\":2,"
+        "\"for_noise_reduction\":false,\"moves\":[{\"bias\":0,\"level\":6,\"low_db\":0.4}],\"setup\":\"main\",\"place_s\":1143.8,\"seq\":"
+        "12,\"revision\":2,"
         "\"member\":\"Ann\",\"logged_at\":\"1970-01-01T00:00:00Z\",\"void\":{\"reason\":\"wrong deck\"}}");
 }
 
