@@ -60,7 +60,8 @@ static bool live_through(const struct invented *c, struct fault *f, double *answ
     for (int i = c->rows - LATE; i < c->rows; i++)
         if (!model_put_calibration(m, &c->row[i], NULL))
             goto no_memory;
-    if (!model_solve(m, f) || !(job = model_fit_begin(m, f)) || !model_job_run(job, NULL, f) || !model_job_replay(job, 3, NULL, count_row, &replayed, f))
+    if (!model_solve(m, f) || !(job = model_fit_begin(m, f)) || !model_job_run(job, NULL, f) ||
+        !model_job_replay(job, 3, NULL, count_row, &replayed, f))
         goto done;
     struct model_job *ended = job;
     job = NULL;
@@ -140,7 +141,8 @@ static bool fit_sparse(const struct invented *c, struct fault *f, double *answer
         cell[i] = i % 209;
         y[i] = lot_normal(&l) + outer[i] % 7 + 0.3 * (inner[i] % 5);
     }
-    struct fit_table t = {.rows = SPARSE_ROWS, .y = y, .intercept = true, .group_count = 3, .level = {outer, inner, cell}, .levels = {200, 190, 209}};
+    struct fit_table t = {
+        .rows = SPARSE_ROWS, .y = y, .intercept = true, .group_count = 3, .level = {outer, inner, cell}, .levels = {200, 190, 209}};
     const char *group[3] = {"outer", "inner", "cell"};
     struct fit_names names = {.group = group};
     struct fit *k = fit_new(&t, &names, true, f);
