@@ -13,6 +13,7 @@
 #include "facts.h"
 #include "replay_inside.h"
 #include "tail.h"
+#include "worths.h"
 
 #include <string.h>
 
@@ -37,7 +38,7 @@ struct model {
     struct learned *learned;
     struct waiting waiting;     /* since the last solve */
     struct waiting since_begin; /* since the last job began, for its adoption */
-    struct model_view *warm;    /* eras found before a restart, until a solve has used them */
+    struct model_view *warm;    /* eras and worths found before a restart, until a solve has used them */
     int64_t as_of;
 };
 
@@ -82,7 +83,7 @@ static struct learned *learn(struct facts *x, const struct slope_table *slopes, 
     bool ok = club_fit_open(&l->fit, x, &o, f);
     if (ok) {
         club_fit_take_weights(&l->fit, x);
-        ok = tables_build(&l->tables, &l->fit, x, &o, v, f);
+        ok = tables_build(&l->tables, &l->fit, x, v, f);
     }
     if (ok) {
         club_fit_keep_weights(&l->fit, x);
@@ -258,19 +259,21 @@ static bool learn_slopes(struct model *m, struct fault *f)
     return true;
 }
 
-/* Eras that were found before a restart. */
-static bool take_warm_breaks(struct model *m)
+/* Eras and worths that were found before a restart. */
+static bool take_warm(struct model *m)
 {
     if (!m->warm)
         return true;
     const struct model_view *v = m->warm;
     bool ok = true;
-    facts_clear_breaks(&m->facts);
+    facts_clear_found(&m->facts);
     for (int d = 0; ok && d < m->facts.deck_count; d++) {
         int at = view_find(v, view_hash(KEY_DECK, view_text(m->facts.decks[d]->deck.id), 0, 0));
         for (int i = 0; ok && at >= 0 && i < v->decks[at].service_count; i++)
             if (v->services[v->decks[at].service_first + i].found)
                 ok = facts_put_break(&m->facts, d, v->services[v->decks[at].service_first + i].made_at_us);
+        for (int r = 0; at >= 0 && r < RESPONSES; r++)
+            m->facts.decks[d]->shared[r] = (struct dial_worth){.db_per_unit = v->decks[at].worth[r], .se = v->decks[at].worth_se[r]};
     }
     model_view_free(m->warm);
     m->warm = NULL;
@@ -279,7 +282,7 @@ static bool take_warm_breaks(struct model *m)
 
 static bool solve_anew(struct model *m, struct fault *f)
 {
-    if (!take_warm_breaks(m))
+    if (!take_warm(m))
         return out_of_memory(f);
     struct learned *l = learn(&m->facts, m->slopes, &m->variances, f);
     if (!l)
@@ -311,17 +314,20 @@ bool model_solve(struct model *m, struct fault *f)
 
 /* ---- fits ---- */
 
-/* Variances, then the jumps that the residuals show, then variances with those; at last the range. */
+/* Variances; then the jumps that the residuals show and what marks of `learn` dials are worth; then variances with those; at last the range. */
 static bool estimate_all(struct facts *x, const struct slope_table *slopes, struct variances *v, const volatile bool *stop, struct fault *f)
 {
     struct equation_options o = options_of(slopes, SAMPLE_ROWS);
     bool ok = true;
-    facts_clear_breaks(x);
+    facts_clear_found(x);
     for (int round = 0, found = 1; ok && found && round < 2; round++) {
         struct club_fit fit;
         ok = club_fit_open(&fit, x, &o, f) && club_fit_variances(&fit, v, stop, f);
-        if (ok && round == 0 && !breaks_find(&fit, x, &found))
-            ok = out_of_memory(f);
+        if (ok && round == 0) {
+            int worths = 0;
+            ok = (worths_find(&fit, &o, x, &worths) && breaks_find(&fit, x, &found)) || out_of_memory(f);
+            found += worths;
+        }
         if (ok)
             club_fit_keep_weights(&fit, x);
         club_fit_free(&fit);
@@ -334,7 +340,7 @@ static bool estimate_all(struct facts *x, const struct slope_table *slopes, stru
 
 struct model_job *model_fit_begin(struct model *m, struct fault *f)
 {
-    struct model_job *j = learn_slopes(m, f) && (take_warm_breaks(m) || out_of_memory(f)) ? mem_zero(1, sizeof *j) : NULL;
+    struct model_job *j = learn_slopes(m, f) && (take_warm(m) || out_of_memory(f)) ? mem_zero(1, sizeof *j) : NULL;
     if (j && facts_copy(&j->facts, &m->facts)) {
         j->slopes = slope_table_hold(m->slopes);
         j->variances = m->variances;
@@ -382,7 +388,7 @@ static void take_weights(struct facts *to, const struct facts *from)
 bool model_fit_adopt(struct model *m, struct model_job *j, struct fault *f)
 {
     m->variances = j->variances;
-    bool ok = facts_copy_breaks(&m->facts, &j->facts) || out_of_memory(f);
+    bool ok = facts_copy_found(&m->facts, &j->facts) || out_of_memory(f);
     take_weights(&m->facts, &j->facts);
     if (ok && j->learned) {
         learned_free(m->learned);

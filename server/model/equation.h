@@ -61,10 +61,8 @@ struct equation {
 
 struct equation_options {
     const struct slope_table *slopes; /* NULL = priors */
-    const struct dial_worth (
-        *shared)[RESPONSES]; /* per deck of the facts: worth of a `learn` dial from shared tapes; NULL = nothing known */
-    int sample;              /* at most about so many rows, chosen by hash; 0 = all */
-    int64_t before_us;       /* only rows made before; CLOCK_NONE = all */
+    int sample;                       /* at most about so many rows, chosen by hash; 0 = all */
+    int64_t before_us;                /* only rows made before; CLOCK_NONE = all */
 };
 /* `facts` is borrowed only now. False: out of memory (everything freed). */
 bool equation_build(struct equation *q, const struct facts *x, const struct equation_options *o);

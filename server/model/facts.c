@@ -197,7 +197,7 @@ bool facts_put_break(struct facts *x, int deck, int64_t when)
     return put_service(x->decks[deck], &new);
 }
 
-void facts_clear_breaks(struct facts *x)
+void facts_clear_found(struct facts *x)
 {
     for (int d = 0; d < x->deck_count; d++) {
         struct fact_deck *k = x->decks[d];
@@ -206,16 +206,19 @@ void facts_clear_breaks(struct facts *x)
             if (!k->services[i].found)
                 k->services[kept++] = k->services[i];
         k->service_count = kept;
+        memset(k->shared, 0, sizeof k->shared);
     }
 }
 
-bool facts_copy_breaks(struct facts *to, const struct facts *from)
+bool facts_copy_found(struct facts *to, const struct facts *from)
 {
-    facts_clear_breaks(to);
+    facts_clear_found(to);
     for (int d = 0; d < from->deck_count && d < to->deck_count; d++)
         for (int i = 0; i < from->decks[d]->service_count; i++)
             if (from->decks[d]->services[i].found && !facts_put_break(to, d, from->decks[d]->services[i].made_at_us))
                 return false;
+    for (int d = 0; d < from->deck_count && d < to->deck_count; d++)
+        memcpy(to->decks[d]->shared, from->decks[d]->shared, sizeof to->decks[d]->shared);
     return true;
 }
 

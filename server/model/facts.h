@@ -6,6 +6,7 @@
 #ifndef BIASBOOK_MODEL_FACTS_H
 #define BIASBOOK_MODEL_FACTS_H
 
+#include "../trade/dial.h"
 #include "../trade/records.h"
 #include "words.h"
 
@@ -20,8 +21,9 @@ struct fact_service {
 };
 
 struct fact_deck {
-    struct deck deck; /* notes NULL */
-    int model;        /* word, WORD_NONE */
+    struct deck deck;            /* notes NULL */
+    int model;                   /* word, WORD_NONE */
+    struct dial_worth shared[2]; /* of `learn` dials, from tapes that other decks know (worths.h); se 0 = nothing known */
     int service_count, service_room;
     struct fact_service *services; /* by time, then id */
 };
@@ -78,10 +80,10 @@ int facts_row(const struct facts *x, const struct uuid *id); /* −1 */
 /* A copy that shares nothing. */
 bool facts_copy(struct facts *to, const struct facts *from) __attribute__((warn_unused_result));
 
-/* Eras that the results themselves show. Clearing takes out only those; copying takes those of `from` for the same decks. */
+/* What the results themselves show: eras, and what marks are worth. Clearing takes out only that; copying takes that of `from` for the same decks. */
 bool facts_put_break(struct facts *x, int deck, int64_t when);
-void facts_clear_breaks(struct facts *x);
-bool facts_copy_breaks(struct facts *to, const struct facts *from);
+void facts_clear_found(struct facts *x);
+bool facts_copy_found(struct facts *to, const struct facts *from);
 
 /* Known shifts up to and including `when`, added up; and how many resets came before or at it (the era). */
 void facts_shift(const struct fact_deck *d, int64_t when, double shift[2]);

@@ -29,7 +29,7 @@ static void slopes_of(const struct facts *x, const struct fact_row *row, const s
     if (m->deck == row->deck && m->tape_class == tape_class && same(m->speed, speed) && same(m->low_hz, low) && same(m->high_hz, high))
         return;
     struct slope_kind kind = {.tape_class = (enum tape_class)tape_class, .speed_mm_s = speed, .low_hz = low, .high_hz = high};
-    slope_table_ask(o->slopes, d, kind, o->shared ? o->shared[row->deck] : NULL, &m->at);
+    slope_table_ask(o->slopes, d, kind, x->decks[row->deck]->shared, &m->at);
     m->deck = row->deck;
     m->tape_class = tape_class;
     m->speed = speed;

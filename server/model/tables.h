@@ -49,8 +49,7 @@ struct tables {
 };
 
 /* Effects with the variances of `v` (and the weights the fit holds), and all tables. False: fault set; tables_free is due in any case. */
-bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct equation_options *o,
-                  const struct variances *v, struct fault *f);
+bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct variances *v, struct fault *f);
 void tables_free(struct tables *t);
 /* A frozen copy. */
 struct model_view *tables_publish(const struct tables *t, const struct slope_table *slopes, int64_t as_of, struct fault *f)
@@ -71,7 +70,7 @@ static inline int column_of_effect(int effect)
 }
 
 /* ---- layout ---- */
-bool tables_lay_out(struct tables *t, const struct facts *x, const struct equation_options *o);
+bool tables_lay_out(struct tables *t, const struct facts *x);
 void tables_put_slot(struct tables *t, uint64_t hash, int value); /* there is room for everything that there is room for */
 bool tables_group_by_deck(const struct tables *t, const struct facts *x, struct deck_effects *g);
 /* ---- numbers ---- */

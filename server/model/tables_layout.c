@@ -380,7 +380,7 @@ static bool count_members(struct tables *t, const struct facts *x)
     return t->member_seen != NULL;
 }
 
-bool tables_lay_out(struct tables *t, const struct facts *x, const struct equation_options *o)
+bool tables_lay_out(struct tables *t, const struct facts *x)
 {
     struct sizes n = {0};
     bool ok = find_combos(t, x, &n.combos) && count_sides(t, x, &n) && place_all(t, x, &n) && fill_eras(t, x) && count_members(t, x);
@@ -392,10 +392,10 @@ bool tables_lay_out(struct tables *t, const struct facts *x, const struct equati
         fill_partners(t, x);
         count_rows(t);
         t->head->rows_used = t->fit->q.rows;
-        for (int d = 0; o->shared && d < x->deck_count; d++)
+        for (int d = 0; d < x->deck_count; d++)
             for (int r = 0; r < RESPONSES; r++) {
-                t->decks[d].worth[r] = o->shared[d][r].db_per_unit;
-                t->decks[d].worth_se[r] = o->shared[d][r].se;
+                t->decks[d].worth[r] = x->decks[d]->shared[r].db_per_unit;
+                t->decks[d].worth_se[r] = x->decks[d]->shared[r].se;
             }
     }
     mem_free(n.family_class);

@@ -231,8 +231,10 @@ static bool put_in(struct tail *w, struct fact_row *row, struct tail_row *x, con
         if (response->kind[r] >= KINDS)
             continue;
         double *k = tail_covariance(w, (enum response)r, x);
-        if (!k)
+        if (!k) {
+            w->count++; /* the other response's k is freed with the rest */
             return false;
+        }
         double sigma = exp(w->fit->e[r].log_sigma[response->kind[r]]), scale2 = sigma * sigma * response->v + response->s2[r];
         double own = 0, at = predicted(w, (enum response)r, x);
         for (int i = 0; i < x->count; i++)
@@ -265,8 +267,10 @@ static bool take_out(struct tail *w, const struct tail_row *x)
         if (!(x->precision[r] > 0))
             continue;
         double *k = tail_covariance(w, (enum response)r, x);
-        if (!k)
+        if (!k) {
+            w->count++; /* the other response's k is freed with the rest */
             return false;
+        }
         update(w, (enum response)r, x, k, x->y[r], -1 / x->precision[r]);
     }
     w->count++;

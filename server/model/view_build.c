@@ -40,13 +40,12 @@ static bool numbers_of(void *user, enum response r, struct fault *f)
     return estimate_effects(e, w->t->fit->rounds, f) && tables_numbers(w->t, r, w->g, f);
 }
 
-bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct equation_options *o,
-                  const struct variances *v, struct fault *f)
+bool tables_build(struct tables *t, struct club_fit *fit, const struct facts *x, const struct variances *v, struct fault *f)
 {
     struct deck_effects g = {0};
     memset(t, 0, sizeof *t);
     t->fit = fit;
-    bool ok = (tables_lay_out(t, x, o) && tables_group_by_deck(t, x, &g)) || out_of_memory(f);
+    bool ok = (tables_lay_out(t, x) && tables_group_by_deck(t, x, &g)) || out_of_memory(f);
     if (ok) {
         base_years(t);
         t->head->fitted_us = v->fitted_us;
@@ -97,7 +96,7 @@ struct model_view *view_build(struct club_fit *fit, const struct facts *x, const
                               int64_t as_of, struct fault *f)
 {
     struct tables t;
-    struct model_view *view = tables_build(&t, fit, x, o, v, f) ? tables_publish(&t, o->slopes, as_of, f) : NULL;
+    struct model_view *view = tables_build(&t, fit, x, v, f) ? tables_publish(&t, o->slopes, as_of, f) : NULL;
     tables_free(&t);
     return view;
 }

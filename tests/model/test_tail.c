@@ -34,7 +34,7 @@ static void full(struct facts *x, const struct variances *v, struct club_fit *fi
     assert_true(club_fit_open(fit, x, &options, &f));
     club_fit_take_weights(fit, x);
     fit->rounds = 0; /* the weights as they are */
-    assert_true(tables_build(t, fit, x, &options, v, &f));
+    assert_true(tables_build(t, fit, x, v, &f));
 }
 
 static void compare(const struct invented *v, const struct model_view *a, const struct model_view *b, double tolerance)
