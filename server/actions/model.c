@@ -52,6 +52,7 @@ enum action_result action_model(struct house *house, struct exchange *x)
         buffer_text(b, "null");
     else
         json_text(b, clock_format(m->fitted_us, 0, when));
+    buffer_format(b, ",\"fitted_as_of\":%lld", (long long)m->fitted_as_of);
     buffer_format(b, ",\"calibrations\":%ld,\"calibrations_used\":%ld,\"decks\":%ld,\"stocks\":%ld", m->rows, m->rows_used, m->decks,
                   m->stocks);
     buffer_text(b, ",\"responses\":{\"bias\":");

@@ -46,6 +46,7 @@ struct model_job {
     struct facts facts;
     struct slope_table *slopes;
     struct variances variances;
+    int64_t as_of; /* of the facts */
     struct learned *learned;
 };
 
@@ -230,8 +231,12 @@ bool model_put_calibration(struct model *m, const struct calibration *c, const s
 
 void model_reached(struct model *m, int64_t seq)
 {
-    if (seq > m->as_of)
-        m->as_of = seq;
+    if (seq <= m->as_of)
+        return;
+    /* Changes that no result depends on leave the variances as they would come out. */
+    if (m->variances.fitted_as_of == m->as_of && !m->waiting.all && m->waiting.count == 0)
+        m->variances.fitted_as_of = seq;
+    m->as_of = seq;
 }
 
 void model_held(const struct model *m, struct model_figures *out)
@@ -239,6 +244,7 @@ void model_held(const struct model *m, struct model_figures *out)
     memset(out, 0, sizeof *out);
     out->as_of = m->as_of;
     out->fitted_us = m->variances.fitted_us;
+    out->fitted_as_of = m->variances.fitted_as_of;
     out->rows = m->facts.row_count;
     out->rows_used = m->facts.used;
     out->decks = m->facts.deck_count;
@@ -344,6 +350,7 @@ struct model_job *model_fit_begin(struct model *m, struct fault *f)
     if (j && facts_copy(&j->facts, &m->facts)) {
         j->slopes = slope_table_hold(m->slopes);
         j->variances = m->variances;
+        j->as_of = m->as_of;
         waiting_clear(&m->since_begin);
         return j;
     }
@@ -357,6 +364,7 @@ bool model_job_run(struct model_job *j, const volatile bool *stop, struct fault 
 {
     if (!estimate_all(&j->facts, j->slopes, &j->variances, stop, f))
         return false;
+    j->variances.fitted_as_of = j->as_of;
     j->learned = learn(&j->facts, j->slopes, &j->variances, f);
     return j->learned != NULL;
 }
@@ -415,6 +423,7 @@ bool model_refit(struct model *m, struct fault *f)
     if (!learn_slopes(m, f) || !estimate_all(&m->facts, m->slopes, &v, NULL, f))
         return false;
     m->variances = v;
+    m->variances.fitted_as_of = m->as_of;
     model_view_free(m->warm);
     m->warm = NULL;
     return solve_anew(m, f);
@@ -426,7 +435,10 @@ struct model_view *model_publish(struct model *m, struct fault *f)
 {
     if (!m->learned && !model_solve(m, f))
         return NULL;
-    return tables_publish(&m->learned->tables, m->slopes, m->as_of, f);
+    struct model_view *v = tables_publish(&m->learned->tables, m->slopes, m->as_of, f);
+    if (v)
+        v->head->fitted_as_of = m->variances.fitted_as_of;
+    return v;
 }
 
 static struct model_view *copy_head(const struct model_view *v)
@@ -457,5 +469,6 @@ bool model_warm(struct model *m, const struct model_view *v)
         m->variances.record[r] = h->record[r];
     }
     m->variances.fitted_us = h->fitted_us;
+    m->variances.fitted_as_of = h->fitted_as_of;
     return m->warm != NULL;
 }

@@ -110,8 +110,9 @@ struct model_record { /* one response's fit, as GET /api/model tells it */
     long evaluations;
 };
 struct model_figures {
-    int64_t as_of;     /* every change up to this seq is contained */
-    int64_t fitted_us; /* when variances were last estimated; CLOCK_NONE = never */
+    int64_t as_of;        /* every change up to this seq is contained */
+    int64_t fitted_us;    /* when variances were last estimated; CLOCK_NONE = never */
+    int64_t fitted_as_of; /* up to which change they know the rows; 0 = never */
     long rows, rows_used, decks, stocks;
     struct model_record response[RESPONSES];
 };

@@ -22,6 +22,7 @@ void variances_prior(struct variances *v)
         v->record[r].reason = ESTIMATE_PRIOR_ONLY;
     }
     v->fitted_us = CLOCK_NONE;
+    v->fitted_as_of = 0;
 }
 
 static bool out_of_memory(struct fault *f)

@@ -16,6 +16,7 @@ struct variances {
     struct model_record_kept record[RESPONSES];
     double multiplier[RESPONSES][BASIS_KINDS];
     int64_t fitted_us;
+    int64_t fitted_as_of; /* the change up to which the rows were known that these come from; 0 = never */
 };
 void variances_prior(struct variances *v);
 

@@ -188,6 +188,7 @@ void model_view_figures(const struct model_view *v, struct model_figures *out)
     memset(out, 0, sizeof *out);
     out->as_of = h->as_of;
     out->fitted_us = h->fitted_us;
+    out->fitted_as_of = h->fitted_as_of;
     out->rows = (long)h->rows;
     out->rows_used = (long)h->rows_used;
     out->decks = (long)h->decks_known;

@@ -16,7 +16,7 @@
 #include "equation.h"
 
 #define VIEW_MARK    0x62627631u
-#define VIEW_VERSION 3u
+#define VIEW_VERSION 4u
 
 struct view_effect { /* one level */
     double mean[RESPONSES];
@@ -69,7 +69,7 @@ struct view_known { /* columns with a known prior */
 struct view_head {
     uint32_t mark, version;
     uint64_t bytes; /* whole block */
-    int64_t as_of, fitted_us;
+    int64_t as_of, fitted_us, fitted_as_of;
     int64_t rows, rows_used, decks_known, stocks_known, members;
     double sigma[RESPONSES][KINDS];
     double sd[RESPONSES][BLOCKS];

@@ -111,8 +111,7 @@ static bool same_answers(struct house *h, struct live *fresh, struct fault *f)
     struct model_figures figures;
     model_view_figures(served->model, &figures);
     /* Stopped between a change and the estimation of variances that follows it: the tables hold the change, but by variances of before. */
-    bool settled =
-        served_as_of == store_last_seq(h->store) && figures.fitted_us != CLOCK_NONE && figures.fitted_us >= store_last_commit_us(h->store);
+    bool settled = served_as_of == store_last_seq(h->store) && figures.fitted_as_of == served_as_of;
     view_give(served);
     view_give(rebuilt);
     printf("model          saved tables up to change %lld differ from a rebuild by %.4f dB at most\n", (long long)served_as_of, worst);

@@ -5,6 +5,10 @@
  */
 #include "daemon.h"
 
+#include "model/view.h"
+#include "store/reader.h"
+#include "store/writer.h"
+
 #include <pthread.h>
 #include <setjmp.h>
 #include <sqlite3.h>
@@ -281,11 +285,111 @@ static void a_file_of_the_first_release(void **state)
     all_is_well(again);
 }
 
+/* ---- what `check` says of the saved model ---- */
+
+static json_int_t log_bench_row(const struct daemon *d, unsigned n, double bias)
+{
+    char id[37], path[100], body[300];
+    uuid_of(n, id);
+    snprintf(path, sizeof path, "/api/calibrations/%s", id);
+    snprintf(body, sizeof body,
+             "{\"deck\":\"d\",\"stock\":\"%s\",\"made_at\":\"2026-03-%02uT19:00:00Z\",\"bias\":%.1f,\"low_db\":0,\"high_db\":0}",
+             n % 3 ? "s" : "s2", 1 + n % 28, bias);
+    struct answer a = ask(d, "PUT", path, body, NULL);
+    assert_int_equal(a.status, 201);
+    json_t *j = answer_json_of(&a);
+    json_int_t seq = json_integer_value(json_object_get(j, "seq"));
+    json_decref(j);
+    answer_free(&a);
+    return seq;
+}
+
+/* Until the model, or its variances, know of change `seq`. */
+static void wait_for_model(const struct daemon *d, const char *member, json_int_t seq)
+{
+    for (int i = 0; i < 1500; i++) {
+        struct answer a = ask(d, "GET", "/api/model", NULL, NULL);
+        json_t *j = answer_json_of(&a);
+        json_int_t reached = json_integer_value(json_object_get(j, member));
+        json_decref(j);
+        answer_free(&a);
+        if (reached >= seq)
+            return;
+        usleep(member[0] == 'a' ? 1000 : 20000);
+    }
+    fail_msg("%s never reached %lld", member, (long long)seq);
+}
+
+/* Tables that say one decibel more than was learned, put back as if they had been saved so. */
+static void spoil_tables(const char *db)
+{
+    struct fault f = {0};
+    struct store_options so = {.path = db};
+    struct store *s = store_open(&so, &f);
+    assert_non_null(s);
+    size_t n = 0;
+    void *bytes = NULL;
+    struct reader *r = reader_take(s, &f);
+    assert_int_equal(read_blob(r, "model-view", &bytes, &n, &f), READ_OK);
+    reader_give(r);
+    struct model_view *v = model_view_load(bytes, n, &f);
+    assert_non_null(v);
+    mem_free(bytes);
+    for (int i = 0; i < KNOWN_COLUMNS; i++)
+        v->head->known[i].mean[BIAS] += 1;
+    assert_true(model_view_save(v, &bytes, &n, &f) && store_save_blob(s, "model-view", bytes, n, &f));
+    mem_free(bytes);
+    model_view_free(v);
+    store_close(s);
+}
+
+static void saved_tables_are_judged_once_variances_know_all(void **state)
+{
+    (void)state;
+    struct daemon d;
+    char db[160], out[2000];
+    snprintf(db, sizeof db, "%s", scratch_path("judged.db"));
+    const char *const init[] = {"init", "--db", db, NULL}, *const check[] = {"check", "--db", db, NULL};
+    const char *const serve[] = {"serve", "--db", db, "--open", "--listen", "127.0.0.1:0", NULL};
+    assert_int_equal(run_verb(init, NULL, 0), 0);
+    daemon_start(&d, serve);
+    EXPECT(201, &d, "PUT", "/api/decks/d", DECK);
+    EXPECT(201, &d, "PUT", "/api/stocks/s", STOCK);
+    EXPECT(201, &d, "PUT", "/api/stocks/s2", "{\"name\":\"S2\",\"class\":\"type-2\"}");
+    json_int_t seq = 0;
+    unsigned n = 1;
+    for (; n <= 20; n++)
+        seq = log_bench_row(&d, n, 1 + 0.5 * (n % 2));
+    wait_for_model(&d, "fitted_as_of", seq);
+    /* Stopped while results are learned but variances are those of before: no damage, and said so. A slow machine may have estimated them already. */
+    bool seen = false;
+    for (int round = 0; round < 5 && !seen; round++) {
+        for (unsigned end = n + 6; n < end; n++)
+            seq = log_bench_row(&d, n, n % 2 ? 4.5 : -4.5);
+        wait_for_model(&d, "as_of", seq);
+        assert_int_equal(daemon_stop(&d), 0);
+        assert_int_equal(run_verb(check, out, sizeof out), 0);
+        seen = strstr(out, "not judged") != NULL;
+        daemon_start(&d, serve);
+    }
+    assert_true(seen);
+    /* With variances that know the last change they are judged, and right. A deck that nobody used yet changes no variance. */
+    wait_for_model(&d, "fitted_as_of", seq);
+    EXPECT(201, &d, "PUT", "/api/decks/d2", DECK);
+    wait_for_model(&d, "fitted_as_of", seq + 1);
+    assert_int_equal(daemon_stop(&d), 0);
+    assert_int_equal(run_verb(check, out, sizeof out), 0);
+    assert_null(strstr(out, "not judged"));
+    spoil_tables(db);
+    assert_int_equal(run_verb(check, out, sizeof out), 1);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_backup_while_64_log),
         cmocka_unit_test(a_file_of_the_first_release),
+        cmocka_unit_test(saved_tables_are_judged_once_variances_know_all),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
