@@ -42,6 +42,10 @@ enum action_result action_export(struct house *, struct exchange *); /* worker *
 enum action_result action_import(struct house *, struct exchange *); /* worker */
 /* session.c */
 enum action_result action_session(struct house *, struct exchange *); /* inline */
+/* sign_in.c: the same for browsers without scripts; inline */
+enum action_result action_sign_in(struct house *, struct exchange *);
+enum action_result action_sign_out(struct house *, struct exchange *);
+enum action_result action_sign_in_first(struct house *, struct exchange *); /* in place of a page that wants a key */
 /* members.c, all on workers: they read or wait for the writer */
 enum action_result action_members(struct house *, struct exchange *);
 enum action_result action_member_put(struct house *, struct exchange *);

@@ -18,9 +18,9 @@ const char *request_parameter(const struct request *q, const char *name)
 }
 
 /* The only place where a kind of fault becomes a status. */
-static int status_of(enum fault_kind kind)
+int fault_status(const struct fault *f)
 {
-    switch (kind) {
+    switch (f->kind) {
     case FAULT_MALFORMED: return 400;
     case FAULT_NO_KEY: return 401;
     case FAULT_ROLE: return 403;
@@ -48,7 +48,7 @@ void reply_fault(struct reply *r, const struct fault *f)
     r->file = -1;
     r->fixed = NULL;
     r->etag[0] = r->location[0] = r->link[0] = r->cache_control[0] = r->file_name[0] = r->set_cookie[0] = '\0';
-    r->status = status_of(f->kind);
+    r->status = fault_status(f);
     r->content_type = "application/problem+json";
     if (r->retry_after_s == 0 && (r->status == 503 || r->status == 429))
         r->retry_after_s = 1;

@@ -93,6 +93,9 @@ static inline void exchange_finish(struct exchange *x)
 /* The value of a query parameter, or NULL. */
 const char *request_parameter(const struct request *q, const char *name);
 
+/* The status that a fault is answered with. */
+int fault_status(const struct fault *f);
+
 /* Fills the reply with an RFC 9457 problem document for `f` (status from its kind). */
 void reply_fault(struct reply *r, const struct fault *f);
 

@@ -3,6 +3,7 @@
  * /log for browsers without scripts: GET gives a page with both forms and the lists filled in (and, asked with a deck and a tape, where to start); POST
  * logs what the form holds, meets the same checks as a PUT, and answers with a page. Refused input comes back in the form.
  */
+#include "log_form.h"
 #include "actions.h"
 #include "answer.h"
 #include "html.h"
@@ -190,7 +191,12 @@ static enum action_result page(struct house *house, struct exchange *x, const st
         answer_of(x, b, v);
         start_form(b, p, v->catalog);
     }
-    log_form(b, p, v->catalog);
+    if (house->open || x->request.who.role >= ROLE_LOGGER)
+        log_form(b, p, v->catalog);
+    else if (x->request.who.member)
+        buffer_text(b, "<p>Your role reads the book; to log, ask a steward for the role of a logger.</p>\n");
+    who_line(house, x, b);
+    buffer_text(b, "<p><a href=\"./\">To the first page</a></p>\n");
     html_end(b);
     view_give(v);
     return answer_json(x);
@@ -200,6 +206,18 @@ enum action_result action_log_page(struct house *house, struct exchange *x)
 {
     struct page_input p = {.query = &x->request};
     return page(house, x, &p, "Where to start, and what was found");
+}
+
+enum action_result log_page_again(struct house *house, struct exchange *x, const char *posted, size_t n)
+{
+    struct form *form = arena_alloc(x->arena, sizeof *form);
+    struct fault f = {0};
+    if (!form)
+        return ACTION_DONE;
+    if (!form_read(posted, n, x->arena, form, &f))
+        form->count = 0;
+    struct page_input p = {.query = &x->request, .form = form, .fault = &f};
+    return page(house, x, &p, "Signed in; not logged yet");
 }
 
 /* ---- POST ---- */
@@ -215,11 +233,7 @@ struct posted {
 static enum action_result refuse(struct posted *g)
 {
     struct page_input p = {.query = &g->x->request, .form = &g->form, .fault = &g->fault};
-    struct reply reply_of_fault = {.file = -1};
-    buffer_init(&reply_of_fault.body, LIMIT_BODY_RECORD);
-    reply_fault(&reply_of_fault, &g->fault); /* http/ alone chooses the status */
-    g->x->reply.status = reply_of_fault.status;
-    buffer_free(&reply_of_fault.body);
+    g->x->reply.status = fault_status(&g->fault);
     return page(g->house, g->x, &p, "Not logged yet");
 }
 

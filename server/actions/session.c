@@ -3,6 +3,7 @@
  * Who am I, signing in and out. Signing in trades a key for a cookie that scripts cannot read and other sites cannot send; it is worth what the key
  * is worth at each request (live/sessions.h).
  */
+#include "session.h"
 #include "actions.h"
 #include "answer.h"
 
@@ -53,28 +54,41 @@ static void set_cookie(struct exchange *x, const char *token, long long seconds)
              secure ? COOKIE_SECURE : COOKIE_PLAIN, token, seconds, secure ? "; Secure" : "");
 }
 
-static enum action_result sign_in(struct house *house, struct exchange *x)
+bool session_begin(struct house *house, struct exchange *x, const char *key, struct fault *f)
 {
-    struct fault f = {0};
     struct key_holder holder;
-    char key[LIMIT_SHORT_TEXT + 1], token[SESSION_TEXT];
-    if (!wire_read_session(x->request.body, x->request.body_length, key, &f))
-        return answer_fault(x, &f);
+    char token[SESSION_TEXT];
     if (!live_find_key(house->live, key, &holder)) {
         x->reply.wrong_key = true;
-        fault_add(&f, FAULT_NO_KEY, "key", "wrong-key",
-                  "this key is not known here; check that all of it was copied, or ask a steward for a new one");
-        return answer_fault(x, &f);
+        return fault_add(f, FAULT_NO_KEY, "key", "wrong-key",
+                         "this key is not known here; check that all of it was copied, or ask a steward for a new one");
     }
     if (*x->request.session)
         live_session_end(house->live, x->request.session); /* a new one in its place: the old token is worth nothing (ASVS 7.2.4) */
-    if (!live_session_open(house->live, holder.key, x->request.now_us, token)) {
-        fault_add(&f, FAULT_MEMORY, "", "memory", "out of memory; try again");
-        return answer_fault(x, &f);
-    }
+    if (!live_session_open(house->live, holder.key, x->request.now_us, token))
+        return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory; try again");
     set_cookie(x, token, LIMIT_SESSION_SECONDS);
     fill(&x->request.who, &holder);
     x->request.by_session = true;
+    return true;
+}
+
+void session_over(struct house *house, struct exchange *x)
+{
+    if (*x->request.session)
+        live_session_end(house->live, x->request.session);
+    set_cookie(x, "", 0);
+    if (x->request.by_session)
+        x->request.who = (struct identity){.role = ROLE_NONE};
+    x->request.by_session = false;
+}
+
+static enum action_result sign_in(struct house *house, struct exchange *x)
+{
+    struct fault f = {0};
+    char key[LIMIT_SHORT_TEXT + 1];
+    if (!wire_read_session(x->request.body, x->request.body_length, key, &f) || !session_begin(house, x, key, &f))
+        return answer_fault(x, &f);
     return answer_who(house, x);
 }
 
@@ -84,9 +98,7 @@ enum action_result action_session(struct house *house, struct exchange *x)
         return sign_in(house, x);
     if (x->request.method != HTTP_DELETE)
         return answer_who(house, x);
-    if (*x->request.session)
-        live_session_end(house->live, x->request.session);
-    set_cookie(x, "", 0);
+    session_over(house, x);
     x->reply.status = 204;
     return ACTION_DONE;
 }

@@ -100,6 +100,13 @@ static enum refusal_number choose(struct call *c)
     return unsafe(q->method) ? REFUSE_METHOD : REFUSE_NOTHING;
 }
 
+bool for_people(const struct call *c)
+{
+    if (!c->head.accept || !strstr(c->head.accept, "text/html"))
+        return false;
+    return c->route ? (c->route->flags & ROUTE_PAGE) != 0 : strncmp(c->x.request.path, "/api/", 5) != 0;
+}
+
 void checks_head(struct call *c, const char *method)
 {
     struct http *h = c->client->http;
@@ -118,6 +125,10 @@ void checks_head(struct call *c, const char *method)
         call_refuse(c, REFUSE_CROSS_SITE);
     if (c->refused == REFUSE_NOTHING && c->route)
         call_refuse(c, who_asks(c));
+    if (c->refused == REFUSE_NO_KEY && for_people(c)) { /* what it sent is kept while it signs in */
+        c->refused = REFUSE_NOTHING;
+        c->route = &route_sign_in_first[unsafe(q->method)];
+    }
     if (c->refused == REFUSE_NOTHING)
         call_refuse(c, check_body(c));
 }

@@ -116,6 +116,8 @@ enum MHD_Result request_handler(void *cls, struct MHD_Connection *connection, co
 
 /* ---- checks.c: what can be refused from the head alone ---- */
 void checks_head(struct call *c, const char *method);
+/* A browser that shows what it gets: it is answered with pages, even with refusals. */
+bool for_people(const struct call *c);
 
 /* ---- origin.c ---- */
 bool origin_is_own(const struct head *head);              /* false: an unsafe request by a page of another site */

@@ -9,6 +9,7 @@
 #define READ    METHOD_GET
 #define RECORD  BODY_RECORD, 0, NULL
 #define NOTHING BODY_NONE, 0, NULL
+#define FORM    BODY_FORM, 0, NULL
 
 const struct route biasbook_routes[] = {
     /* path, methods, role, flags, where it runs, action, body, its largest size, its types */
@@ -63,10 +64,18 @@ const struct route biasbook_routes[] = {
     {"/charts/stocks/{id}.svg", READ, ROLE_READER, 0, RUN_WORKER, action_chart_stock, NOTHING},
     {"/charts/decks/{id}.svg", READ, ROLE_READER, 0, RUN_WORKER, action_chart_deck, NOTHING},
     {"/charts/track-record.svg", READ, ROLE_READER, 0, RUN_WORKER, action_chart_track_record, NOTHING},
-    {"/log", READ, ROLE_READER, 0, RUN_WORKER, action_log_page, NOTHING},
-    {"/log", METHOD_POST, ROLE_LOGGER, 0, RUN_WRITE, action_log_form, BODY_FORM, 0, NULL},
+    {"/log", READ, ROLE_READER, ROUTE_PAGE, RUN_WORKER, action_log_page, NOTHING},
+    {"/log", METHOD_POST, ROLE_LOGGER, ROUTE_PAGE, RUN_WRITE, action_log_form, FORM},
+    {"/sign-in", READ, ROLE_NONE, ROUTE_WHO | ROUTE_PAGE, RUN_INLINE, action_sign_in, NOTHING},
+    {"/sign-in", METHOD_POST, ROLE_NONE, ROUTE_WHO | ROUTE_PAGE, RUN_INLINE, action_sign_in, BODY_FORM, LIMIT_BODY_RECORD, NULL},
+    {"/sign-out", METHOD_POST, ROLE_NONE, ROUTE_WHO | ROUTE_PAGE, RUN_INLINE, action_sign_out, FORM},
     {"/metrics", READ, ROLE_READER, 0, RUN_WORKER, action_metrics, NOTHING},
     {"/openapi.json", READ, ROLE_READER, 0, RUN_INLINE, action_openapi, NOTHING},
     {"/.well-known/security.txt", READ, ROLE_NONE, 0, RUN_INLINE, action_security_txt, NOTHING},
     {NULL, 0, ROLE_NONE, 0, RUN_INLINE, NULL, NOTHING},
+};
+
+const struct route route_sign_in_first[2] = {
+    {"/sign-in", READ, ROLE_NONE, ROUTE_PAGE, RUN_INLINE, action_sign_in_first, NOTHING},
+    {"/sign-in", METHOD_POST, ROLE_NONE, ROUTE_PAGE, RUN_INLINE, action_sign_in_first, FORM},
 };

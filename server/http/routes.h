@@ -37,6 +37,7 @@ enum {
 enum {
     ROUTE_PRIVATE = 1, /* public read does not open it */
     ROUTE_WHO = 2,     /* needs no key, but looks at one that is presented */
+    ROUTE_PAGE = 4,    /* for people: to a browser its refusals are pages, and without a key it gets a way to sign in */
 };
 
 struct route {
@@ -52,6 +53,8 @@ struct route {
 };
 
 extern const struct route biasbook_routes[];
+/* What answers a browser without a key in place of a row with ROUTE_PAGE. */
+extern const struct route route_sign_in_first[2]; /* [0] when it reads, [1] when it posts */
 
 struct captures {
     char text[3][LIMIT_SLUG + 16]; /* slug or UUID with room to see that it is too long */

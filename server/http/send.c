@@ -4,6 +4,7 @@
  */
 #include "inside.h"
 
+#include "../actions/html.h"
 #include "../ground/clock.h"
 #include "../ground/etag.h"
 #include "../ground/log.h"
@@ -41,6 +42,21 @@ static const struct header data_headers[] = {
 
 /* ---- refusals ---- */
 
+static void write_refusal_page(struct call *c, const struct refusal *r)
+{
+    struct buffer root;
+    buffer_init(&root, LIMIT_URL);
+    relative_reference(&root, c->x.request.path, "/");
+    struct buffer *b = html_begin(&c->x, root.failed ? "" : root.data, r->status == 404 ? "Nothing here" : "Not done");
+    buffer_text(b, "<p class=\"problem\">");
+    html_text(b, r->detail);
+    buffer_text(b, ".</p>\n<p><a href=\"");
+    html_attribute(b, root.failed ? "" : root.data);
+    buffer_text(b, "\">To the first page</a></p>\n");
+    html_end(b);
+    buffer_free(&root);
+}
+
 static void write_refusal(struct call *c)
 {
     const struct refusal *r = refusal_of(c->refused);
@@ -50,10 +66,14 @@ static void write_refusal(struct call *c)
     fault_add(&f, FAULT_MALFORMED, r->field, r->code, "%s", r->detail);
     reply_clear(reply);
     reply->status = r->status;
-    reply->content_type = "application/problem+json";
     reply->retry_after_s = r->retry_after_s;
-    wire_write_problem(&reply->body, r->status, &f);
     c->close |= r->close;
+    if (for_people(c)) {
+        write_refusal_page(c, r);
+        return;
+    }
+    reply->content_type = "application/problem+json";
+    wire_write_problem(&reply->body, r->status, &f);
 }
 
 /* An action that left nothing usable: say so rather than send half a reply. */
@@ -240,6 +260,14 @@ static enum MHD_Result send_ordinary(struct call *c, unsigned status, uint64_t *
     return sent;
 }
 
+/* A page that asks for the key again stands as it is, until they are too many. */
+static void count_wrong_key(struct call *c)
+{
+    enum refusal_number said = wrong_key(c);
+    if (said != REFUSE_WRONG_KEY || !is_page(c->x.reply.content_type))
+        call_refuse(c, said);
+}
+
 enum MHD_Result send_reply(struct call *c)
 {
     struct client *client = c->client;
@@ -249,7 +277,7 @@ enum MHD_Result send_reply(struct call *c)
         c->x.reply.status = 204;
     check_filled(c);
     if (c->refused == REFUSE_NOTHING && c->x.reply.wrong_key)
-        call_refuse(c, wrong_key(c));
+        count_wrong_key(c);
     if (c->refused != REFUSE_NOTHING)
         write_refusal(c);
     uint64_t size = c->x.reply.body.length;

@@ -39,6 +39,15 @@ bool percent_decode(const char *text, size_t n, bool plus_is_space, char *out)
     return utf8_valid(out, used);
 }
 
+void percent_encode(struct buffer *b, const char *text)
+{
+    for (const unsigned char *p = (const unsigned char *)text; *p; p++)
+        if ((*p >= '0' && *p <= '9') || (*p >= 'a' && *p <= 'z') || (*p >= 'A' && *p <= 'Z') || strchr("-._~", *p))
+            buffer_char(b, (char)*p);
+        else
+            buffer_format(b, "%%%02X", *p);
+}
+
 static const char *decoded(const char *text, size_t n, struct arena *a, struct fault *f)
 {
     char *out = arena_alloc(a, n + 1);

@@ -9,6 +9,7 @@
 #ifndef BIASBOOK_WIRE_FORM_H
 #define BIASBOOK_WIRE_FORM_H
 
+#include "../ground/buffer.h"
 #include "../ground/fault.h"
 #include "../ground/memory.h"
 #include "../trade/records.h"
@@ -34,5 +35,8 @@ bool wire_read_calibration_form(const struct form *form, const char *const *othe
 /* Percent-decoding alone, for paths and queries too: decodes into `out` (at least n + 1 bytes), `plus_is_space` for forms and queries. False when it is not strictly valid
  * (half an escape, NUL, not UTF-8). */
 bool percent_decode(const char *text, size_t n, bool plus_is_space, char *out);
+
+/* Appends `text` with everything but unreserved characters (RFC 3986, 2.3) as %XX. */
+void percent_encode(struct buffer *b, const char *text);
 
 #endif

@@ -2,7 +2,7 @@
 // With scripts off: the form on the page and the daemon's own form both log, and what is wrong is said on the page that comes back.
 import test, { after, afterEach, before, beforeEach } from 'node:test';
 import assert from 'node:assert/strict';
-import { assertAccessible, assertNoSideways, json, launch, middle, openPage, pick, small, startDaemon } from './help.mjs';
+import { assertAccessible, assertNoSideways, json, launch, middle, openPage, pick, small, startClub, startDaemon } from './help.mjs';
 
 let browser, daemon, deck, stock, page;
 before(async () => {
@@ -54,6 +54,52 @@ test('the daemon’s own form has the lists filled in; faults come back at the f
     await fill({ bias: middle(deck.bias_dial) });
     await page.click('form[method=post] [type=submit]');
     assert.equal(await count(), before + 1);
+});
+
+test('a club with keys: signed in on the way, what was filled in meanwhile is kept, signed out again', async () => {
+    const club = await startClub();
+    try {
+        const send = (path, body) => fetch(club.address + path, { method: 'PUT', headers: { authorization: `Bearer ${club.key}`, 'content-type': 'application/json' }, body: JSON.stringify(body) });
+        assert.equal((await send('api/decks/first-deck', { name: 'First deck', medium: 'cassette', bias_dial: { low: -4, high: 4, scale: 'learn' } })).status, 201);
+        assert.equal((await send('api/stocks/first-tape', { name: 'First tape', class: 'type-2' })).status, 201);
+        await page.goto(club.address);
+        await page.fill('#s-deck', 'first-deck');
+        await page.fill('#s-stock', 'first-tape');
+        await page.click('#start-form button.main');
+        await page.waitForSelector('form[action="sign-in"] #key');
+        await assertNoSideways(page, 'the sign-in page');
+        await page.fill('#key', 'bb1_mistyped');
+        await page.click('button.main');
+        assert.match(await page.textContent('.problem'), /not known here/);
+        await page.fill('#key', ` ${club.key} `);
+        await page.click('button.main');
+        assert.match(page.url(), /\/log\?deck=first-deck&stock=first-tape/);
+        assert.match(await page.textContent('h2'), /First deck with First tape/);
+        // The session ends while the form is being filled in.
+        await page.selectOption('form[method=post] select[name=deck]', 'first-deck');
+        await page.selectOption('form[method=post] select[name=stock]', 'first-tape');
+        await fill({ bias: '1,5', notes: 'two lines & "quotes"' });
+        await page.context().clearCookies();
+        await page.click('form[action=log][method=post] [type=submit]');
+        await page.waitForSelector('#key');
+        await page.fill('#key', club.key);
+        await page.click('button.main');
+        assert.equal(await page.inputValue('form[method=post] [name=notes]'), 'two lines & "quotes"');
+        assert.equal(await page.inputValue('form[method=post] [name=deck]'), 'first-deck');
+        await page.click('form[action=log][method=post] [type=submit]');
+        assert.match(await page.textContent('h1'), /^Logged/);
+        await page.goto(`${club.address}log`);
+        assert.match(await page.textContent('main'), /steward/);
+        await page.click('button:text("Sign out")');
+        assert.match(await page.textContent('h1'), /Signed out/);
+        await page.goto(`${club.address}log`);
+        await page.waitForSelector('#key');
+        const scripted = await openPage(browser, club.address, 'log', small);
+        await assertAccessible(scripted, 'the sign-in page');
+        await scripted.context().close();
+    } finally {
+        await club.stop();
+    }
 });
 
 test('the other pages say what they need', async () => {

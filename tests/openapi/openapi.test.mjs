@@ -259,6 +259,23 @@ test('pages and health', async () => {
     await ask('/log', 'post', { body: String(new URLSearchParams(form)), type, expect: 201 });
     await ask('/log', 'post', { body: String(new URLSearchParams(form)), type, expect: 200 });
     await ask('/log', 'post', { body: String(new URLSearchParams({ ...form, id: U(), bias: '99' })), type, expect: 422 });
+    const browser = { Accept: 'text/html,application/xhtml+xml;q=0.9,*/*;q=0.8' };
+    for (const [path, options] of [['/log', { key: null, expect: 401 }], ['/log', { key: `bb1_${'0'.repeat(40)}`, expect: 401 }], ['/sign-in', { key: null, expect: 200 }]]) {
+        const page = await ask(path, 'get', { ...options, headers: browser });
+        assert.match(page.headers['content-type'], /^text\/html/);
+    }
+    await ask('/sign-in', 'get', { expect: 200 });
+    await ask('/sign-in', 'get', { query: '?nonsense=1', expect: 422 });
+    await ask('/sign-in', 'get', { key: `bb1_${'0'.repeat(40)}`, expect: 401 });
+    const signIn = (fields, options) => ask('/sign-in', 'post', { key: null, body: String(new URLSearchParams(fields)), type, headers: browser, ...options });
+    assert.equal((await signIn({ key: keys.reader, then: '/log?deck=a-deck' }, { expect: 303 })).headers.location, './log?deck=a-deck');
+    assert.match((await signIn({ key: keys.logger, typed: 'deck=a-deck&bias=1' }, { expect: 200 })).text, /name="bias"[^>]*value="1"/);
+    await signIn({ key: 'bb1_wrong' }, { expect: 401 });
+    await signIn({ key: '' }, { expect: 422 });
+    await signIn({ key: keys.reader }, { headers: { ...browser, Origin: 'https://elsewhere.example' }, expect: 403 });
+    await ask('/sign-out', 'post', { key: null, body: '', type, expect: 200 });
+    await ask('/sign-out', 'post', { key: `bb1_${'0'.repeat(40)}`, body: '', type, expect: 401 });
+    await ask('/sign-out', 'post', { key: null, body: '', type, headers: { Origin: 'https://elsewhere.example' }, expect: 403 });
 });
 
 test('security.txt says whom to tell and until when (RFC 9116)', async () => {

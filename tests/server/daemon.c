@@ -165,6 +165,8 @@ struct answer ask_may_fail(const struct daemon *d, const char *method, const cha
     headers = curl_slist_append(headers, "Expect:");
     if (header)
         headers = curl_slist_append(headers, header);
+    if (header && strstr(header, "\r\nAccept:"))
+        headers = curl_slist_append(headers, "Accept:"); /* not the library's as well */
     if (body && (!header || strncasecmp(header, "content-type", 12)))
         headers = curl_slist_append(headers, "Content-Type: application/json");
     curl_easy_setopt(c, CURLOPT_URL, url);

@@ -168,6 +168,171 @@ static void a_session_stands_for_its_key(void **state)
     must(as_token, "GET", "/api/decks", NULL, 401);
 }
 
+/* ---- the same with a form, for browsers without scripts ---- */
+
+#define BROWSER "Accept: text/html,application/xhtml+xml;q=0.9,*/*;q=0.8\r\n"
+#define FORM    "Content-Type: application/x-www-form-urlencoded\r\n" BROWSER
+
+static struct answer post_form(const char *path, const char *body, const char *more)
+{
+    char header[700];
+    snprintf(header, sizeof header, FORM "Origin: %s%s%s", d.address, *more ? "\r\n" : "", more);
+    return ask(&d, "POST", path, body, header);
+}
+
+/* Signs in and says where it leads. */
+static void leads_to(const char *then, const char *where)
+{
+    char body[400];
+    snprintf(body, sizeof body, "key=%s&then=%s", odda_key, then);
+    struct answer a = post_form("/sign-in", body, "");
+    if (a.status != 303 || strcmp(a.location, where))
+        fail_msg("then=%s: %ld to '%s' instead of '%s'", then, a.status, a.location, where);
+    answer_free(&a);
+}
+
+static void a_form_signs_in(void **state)
+{
+    (void)state;
+    char body[2000], cookie[200];
+    /* A browser is shown where to sign in; a program is told as ever. */
+    struct answer a = ask(&d, "GET", "/log?deck=bench-one&stock=amber-one&batch=a%26b", NULL, BROWSER);
+    assert_int_equal(a.status, 401);
+    assert_string_equal(a.type, "text/html; charset=utf-8");
+    assert_non_null(strstr(a.body, "action=\"sign-in\""));
+    assert_non_null(strstr(a.body, "name=\"then\" value=\"/log?deck=bench-one&amp;stock=amber-one&amp;batch=a%26b\""));
+    assert_null(strstr(a.body, "Bench one")); /* nothing of the club itself */
+    answer_free(&a);
+    a = ask(&d, "GET", "/log", NULL, NULL);
+    assert_int_equal(a.status, 401);
+    assert_string_equal(a.type, "application/problem+json");
+    answer_free(&a);
+    a = ask(&d, "GET", "/api/decks", NULL, BROWSER); /* data stays data */
+    assert_string_equal(a.type, "application/problem+json");
+    answer_free(&a);
+    a = ask(&d, "GET", "/no%22where%3Cb%3E", NULL, BROWSER);
+    assert_int_equal(a.status, 404);
+    assert_string_equal(a.type, "text/html; charset=utf-8");
+    assert_null(strstr(a.body, "<b>"));
+    answer_free(&a);
+
+    /* Back to where one came from, and nowhere else. */
+    leads_to("%2Flog%3Fdeck%3Dbench-one%26batch%3Da%2526b", "./log?deck=bench-one&batch=a%26b");
+    leads_to("", "./log");
+    static const char *const elsewhere[] = {"https%3A%2F%2Felsewhere.example%2F",
+                                            "%2F%2Felsewhere.example",
+                                            "%2F%5Celsewhere.example",
+                                            "elsewhere.example",
+                                            "javascript%3Aalert(1)",
+                                            "%2Flog%0D%0ASet-Cookie%3A%20a%3Db",
+                                            "%2Flog%2F..%2F..%2Felsewhere",
+                                            "%5C%5Celsewhere.example",
+                                            "%2F%09%2Felsewhere.example"};
+    for (size_t i = 0; i < sizeof elsewhere / sizeof *elsewhere; i++)
+        leads_to(elsewhere[i], "./log");
+
+    /* The cookie is that of the API; signing out ends it. */
+    snprintf(body, sizeof body, "key=++%s%%0D%%0A", odda_key); /* blanks that come with copying */
+    a = post_form("/sign-in", body, "");
+    assert_int_equal(a.status, 303);
+    assert_non_null(strstr(a.set_cookie, "; HttpOnly"));
+    assert_non_null(strstr(a.set_cookie, "; SameSite=Strict"));
+    assert_null(strstr(a.body, odda_key));
+    snprintf(cookie, sizeof cookie, "Cookie: %.*s", (int)strcspn(a.set_cookie, ";"), a.set_cookie);
+    answer_free(&a);
+    must(cookie, "GET", "/api/decks", NULL, 200);
+    snprintf(body, sizeof body, BROWSER "%s", cookie);
+    a = ask(&d, "GET", "/log", NULL, body);
+    assert_int_equal(a.status, 200);
+    assert_non_null(strstr(a.body, "Signed in as Odda, logger"));
+    answer_free(&a);
+    a = ask(&d, "GET", "/sign-in", NULL, body);
+    assert_non_null(strstr(a.body, "Signed in as Odda"));
+    answer_free(&a);
+    a = post_form("/sign-out", "", cookie);
+    assert_int_equal(a.status, 200);
+    assert_non_null(strstr(a.set_cookie, "Max-Age=0"));
+    answer_free(&a);
+    must(cookie, "GET", "/api/decks", NULL, 401);
+
+    /* Not by a page of another site, not without a key, not with a wrong one. */
+    snprintf(body, sizeof body, "key=%s", odda_key);
+    a = ask(&d, "POST", "/sign-in", body, FORM "Origin: https://elsewhere.example");
+    assert_int_equal(a.status, 403);
+    assert_string_equal(a.set_cookie, "");
+    answer_free(&a);
+    a = ask(&d, "POST", "/sign-out", "", FORM "Sec-Fetch-Site: cross-site");
+    assert_int_equal(a.status, 403);
+    answer_free(&a);
+    a = post_form("/sign-in", "key=+", "");
+    assert_int_equal(a.status, 422);
+    answer_free(&a);
+    a = post_form("/sign-in", "key=a&other=b", "");
+    assert_int_equal(a.status, 422);
+    answer_free(&a);
+    a = post_form("/sign-in", "key=bb1_wrong&then=%2Flog%3Fdeck%3Dbench-one", "");
+    assert_int_equal(a.status, 401);
+    assert_string_equal(a.set_cookie, "");
+    assert_non_null(strstr(a.body, "value=\"/log?deck=bench-one\"")); /* what was wanted is not forgotten */
+    answer_free(&a);
+}
+
+/* What was filled in while a session ended is not lost. */
+static void a_form_sent_without_a_key_comes_back(void **state)
+{
+    (void)state;
+    static const char typed[] =
+        "id=0190a3de-1111-7def-8123-000000000001&deck=bench-one&stock=amber-one&bias=1%2C5&level=0&low_db=0&high_db=0"
+        "&notes=%3Cb%3E%26+%22said%22+%C3%A4";
+    struct answer a = post_form("/log", typed, "");
+    assert_int_equal(a.status, 401);
+    assert_string_equal(a.type, "text/html; charset=utf-8");
+    const char *from = strstr(a.body, "name=\"typed\" value=\"");
+    assert_non_null(from);
+    from += strlen("name=\"typed\" value=\"");
+    char kept[600] = "key=", *end = kept + 4;
+    end += sprintf(end, "%s&typed=", odda_key);
+    for (const char *p = from; *p != '"'; p++) { /* as a browser reads and sends it */
+        if (!strncmp(p, "&amp;", 5))
+            end += sprintf(end, "%%26"), p += 4;
+        else if (strchr("%=+", *p))
+            end += sprintf(end, "%%%02X", *p);
+        else
+            *end++ = *p;
+    }
+    *end = 0;
+    answer_free(&a);
+    must(odda, "GET", "/api/calibrations/0190a3de-1111-7def-8123-000000000001", NULL, 404);
+
+    a = post_form("/sign-in", kept, "");
+    assert_int_equal(a.status, 200);
+    assert_non_null(strstr(a.set_cookie, "biasbook="));
+    assert_non_null(strstr(a.body, "value=\"0190a3de-1111-7def-8123-000000000001\""));
+    assert_non_null(strstr(a.body, "value=\"1,5\""));
+    assert_non_null(strstr(a.body, "&lt;b&gt;&amp; &quot;said&quot; \303\244"));
+    char cookie[200];
+    snprintf(cookie, sizeof cookie, "Cookie: %.*s", (int)strcspn(a.set_cookie, ";"), a.set_cookie);
+    answer_free(&a);
+    a = post_form("/log", typed, cookie);
+    assert_int_equal(a.status, 201);
+    answer_free(&a);
+    must(odda, "GET", "/api/calibrations/0190a3de-1111-7def-8123-000000000001", NULL, 200);
+
+    /* Whoever only reads is told so before filling anything in. */
+    json_t *j = expect(steward, "POST", "/api/members", "{\"name\":\"Reader\",\"role\":\"reader\"}", 201);
+    char header[400];
+    snprintf(header, sizeof header, BROWSER "Authorization: Bearer %.60s", text_at(json_object_get(j, "key"), "key"));
+    json_decref(j);
+    a = ask(&d, "GET", "/log", NULL, header);
+    assert_int_equal(a.status, 200);
+    assert_null(strstr(a.body, "method=\"post\"><input"));
+    assert_non_null(strstr(a.body, "Your role reads"));
+    answer_free(&a);
+    a = ask(&d, "POST", "/log", typed, "Content-Type: application/x-www-form-urlencoded");
+    assert_string_equal(a.type, "application/problem+json");
+    answer_free(&a);
+}
+
 static void a_lost_laptop(void **state)
 {
     (void)state;
@@ -307,7 +472,7 @@ static void members_change(void **state)
     must(steward, "PUT", "/api/members/777", "{\"role\":\"reader\"}", 404);
     must(steward, "PUT", "/api/members/x", "{\"role\":\"reader\"}", 404);
     j = expect(steward, "GET", "/api/members", NULL, 200);
-    assert_int_equal(json_array_size(json_object_get(j, "members")), 2);
+    assert_int_equal(json_array_size(json_object_get(j, "members")), 3);
     json_decref(j);
 }
 
@@ -508,7 +673,7 @@ static void coverage_points_to_what_is_not_known(void **state)
         if (!strcmp(deck, "steady"))
             assert_int_equal(json_integer_value(n), 31);
         else if (!strcmp(deck, "bench-one"))
-            assert_int_equal(json_integer_value(n), 4);
+            assert_int_equal(json_integer_value(n), 5);
         else if (!strcmp(deck, "new-deck"))
             assert_int_equal(json_integer_value(n), 0);
         else
@@ -587,6 +752,11 @@ static void wrong_keys_are_slowed(void **state)
     snprintf(body, sizeof body, "{\"key\":\"bb1_%043d\"}", 7); /* the same count for keys in a body */
     json_t *j = expect("", "POST", "/api/session", body, 429);
     json_decref(j);
+    snprintf(body, sizeof body, "key=bb1_%043d", 7); /* and in a form */
+    struct answer waits = post_form("/sign-in", body, "");
+    assert_int_equal(waits.status, 429);
+    assert_string_equal(waits.type, "text/html; charset=utf-8");
+    answer_free(&waits);
     must(odda, "GET", "/api/decks", NULL, 200); /* whoever has a right one is not locked out by a neighbour */
     struct answer alive = as("", "GET", "/livez", NULL);
     assert_int_equal(alive.status, 200);
@@ -597,6 +767,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(a_session_stands_for_its_key),
+        cmocka_unit_test(a_form_signs_in),
+        cmocka_unit_test(a_form_sent_without_a_key_comes_back),
         cmocka_unit_test(a_lost_laptop),
         cmocka_unit_test(revoked_at_the_file),
         cmocka_unit_test(scope_and_expiry),
