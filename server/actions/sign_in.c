@@ -46,20 +46,24 @@ static enum action_result sign_in_page(struct exchange *x, int status, const str
     struct buffer *b = html_begin(x, "", "Sign in");
     x->reply.status = status;
     if (*w->typed)
-        buffer_text(b, "<p class=\"problem\" role=\"alert\">Not logged yet: this club wants to know who logs. What you filled in is kept and comes back "
+        buffer_text(b, "<p class=\"problem\" role=\"alert\">Not logged yet: this club wants to know who logs. What you filled in is kept "
+                       "and comes back "
                        "when you have signed in.</p>\n");
     buffer_text(b, "<section>\n<form action=\"sign-in\" method=\"post\">\n");
     hidden(b, "then", w->then);
     hidden(b, "typed", w->typed);
-    buffer_format(b, "<div class=\"field wide\"><label for=\"key\">Your key</label><input id=\"key\" name=\"key\" type=\"password\" "
-                     "autocomplete=\"current-password\" autocapitalize=\"none\" spellcheck=\"false\" required aria-describedby=\"key-note\"%s>\n",
-                  problem ? " aria-invalid=\"true\"" : "");
+    buffer_format(
+        b,
+        "<div class=\"field wide\"><label for=\"key\">Your key</label><input id=\"key\" name=\"key\" type=\"password\" "
+        "autocomplete=\"current-password\" autocapitalize=\"none\" spellcheck=\"false\" required aria-describedby=\"key-note\"%s>\n",
+        problem ? " aria-invalid=\"true\"" : "");
     if (problem) {
         buffer_text(b, "<p class=\"problem\" role=\"alert\">");
         html_text(b, problem);
         buffer_text(b, "</p>\n");
     }
-    buffer_text(b, "<p id=\"key-note\">A steward of the club makes keys; they begin with bb1_. This browser stays signed in for thirty days, or until you "
+    buffer_text(b, "<p id=\"key-note\">A steward of the club makes keys; they begin with bb1_. This browser stays signed in for thirty "
+                   "days, or until you "
                    "sign out; the key itself is not kept.</p></div>\n"
                    "<div class=\"wide actions\"><button type=\"submit\" class=\"main\">Sign in</button></div>\n</form>\n</section>\n");
     html_end(b);
@@ -78,7 +82,9 @@ void who_line(struct house *house, struct exchange *x, struct buffer *b)
     buffer_text(b, "<form action=\"sign-out\" method=\"post\" class=\"plainly\"><p>Signed in as ");
     html_text(b, who->name);
     buffer_format(b, ", %s. <button type=\"submit\" class=\"plain\">Sign out</button></p></form>\n",
-                  who->role == ROLE_STEWARD ? "steward" : who->role == ROLE_LOGGER ? "logger" : "reader");
+                  who->role == ROLE_STEWARD  ? "steward"
+                  : who->role == ROLE_LOGGER ? "logger"
+                                             : "reader");
 }
 
 static enum action_result nothing_to_do(struct house *house, struct exchange *x)
@@ -147,7 +153,8 @@ static enum action_result posted(struct house *house, struct exchange *x)
         for (size_t k = 0; k < sizeof fields / sizeof *fields; k++)
             known |= !strcmp(form->fields[i].name, fields[k]);
         if (!known)
-            ok = fault_add(&f, FAULT_UNACCEPTABLE, form->fields[i].name, "unknown-field", "this form has a key and nothing else to fill in");
+            ok =
+                fault_add(&f, FAULT_UNACCEPTABLE, form->fields[i].name, "unknown-field", "this form has a key and nothing else to fill in");
     }
     if (ok) {
         const char *then = form_value(form, "then"), *typed = form_value(form, "typed");
