@@ -21,6 +21,7 @@ check-package: deps-check ## the Debian package: lintian, the unit's exposure, i
 	$(Q)$(MAKE) --no-print-directory all
 	$(Q)tests/package/deb.sh $(BUILD)/biasbook
 check-long: check check-package ## what takes longer as well
+	$(Q)BIASBOOK_ROWS=10000 $(BUILD)/tests/server/test_two_clubs
 
 # ---- bench: ratios within one run; docs/performance.md tells what they mean ----
 BENCH_OBJ := $(call objs,tests/bench/bench.c tests/bench/load.c tests/server/daemon.c)

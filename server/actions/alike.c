@@ -94,7 +94,8 @@ bool alike_make(const struct view *v, const struct exchange *x, const struct sto
     if (!parameter_number(&x->request, "within_db", 0.01, LIMIT_DB, &out->within_db, f))
         return false;
     if (id && *id && !(out->deck = catalog_deck(v->catalog, id)))
-        return fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; /api/decks lists them", id);
+        return fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck",
+                         "the club has no deck '%.64s'; check its short name in the list of decks", id);
     if (out->deck && out->deck->medium != stock_medium(s))
         return fault_add(f, FAULT_UNACCEPTABLE, "deck", "media-differ", "this deck takes %s, this tape is %s", medium_id(out->deck->medium),
                          medium_id(stock_medium(s)));

@@ -80,6 +80,14 @@ bool parameters_allowed(const struct request *q, const char *const *names, struc
     return fine;
 }
 
+enum action_result answer_no_parameters(struct exchange *x)
+{
+    static const char *const none[] = {NULL};
+    struct fault f = {0};
+    parameters_allowed(&x->request, none, &f);
+    return answer_fault(x, &f);
+}
+
 bool path_uuid(const struct exchange *x, int capture, struct uuid *out, struct fault *f)
 {
     if (uuid_parse(x->request.captures[capture], out))

@@ -17,6 +17,9 @@ bool parameter_flag(const struct request *q, const char *name, bool *out, struct
 /* Refuses parameters that are not in this NULL-closed list, and repeated ones, by name. */
 bool parameters_allowed(const struct request *q, const char *const *names, struct fault *f);
 
+/* Refuses all parameters by name: for rows of the routes table that take none. */
+enum action_result answer_no_parameters(struct exchange *x);
+
 /* ---- replies ---- */
 enum action_result answer_fault(struct exchange *x, const struct fault *f); /* problem document; ACTION_DONE */
 /* 200 with what was written into x->reply.body; a failed buffer becomes 500. */

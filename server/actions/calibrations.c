@@ -168,10 +168,11 @@ static bool read_filter(struct house *house, struct exchange *x, struct calibrat
     }
     struct view *v = live_take(house->live);
     if (filter->deck && !catalog_deck(v->catalog, filter->deck))
-        fine = fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; /api/decks lists them", filter->deck);
+        fine = fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck",
+                         "the club has no deck '%.64s'; check its short name in the list of decks", filter->deck);
     if (filter->stock && !catalog_stock(v->catalog, filter->stock))
-        fine =
-            fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; /api/stocks lists them", filter->stock);
+        fine = fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock",
+                         "the club has no stock '%.64s'; check its short name in the list of tapes", filter->stock);
     view_give(v);
     return fine;
 }

@@ -49,7 +49,8 @@ static bool named_stocks(const struct view *v, struct centre_page *p, const char
             id[n] = 0;
             const struct stock *s = catalog_stock(v->catalog, id);
             if (!s)
-                return fault_add(f, FAULT_UNKNOWN, "stocks", "unknown-stock", "the club has no stock '%.64s'; /api/stocks lists them", id);
+                return fault_add(f, FAULT_UNKNOWN, "stocks", "unknown-stock",
+                                 "the club has no stock '%.64s'; check its short name in the list of tapes", id);
             if (stock_medium(s) != p->deck->medium)
                 return fault_add(f, FAULT_UNACCEPTABLE, "stocks", "media-differ", "this deck takes %s, '%.64s' is %s",
                                  medium_id(p->deck->medium), id, medium_id(stock_medium(s)));

@@ -16,7 +16,7 @@ enum action_result action_livez(struct house *house, struct exchange *x)
     return ACTION_DONE;
 }
 
-/* Ready means: the database answers and the model holds all that was there at start. */
+/* Ready means: the database answers, there is room to log, and the model holds all that was there at start. */
 enum action_result action_readyz(struct house *house, struct exchange *x)
 {
     struct fault f = {0};
@@ -29,6 +29,8 @@ enum action_result action_readyz(struct house *house, struct exchange *x)
             fault_add(&f, FAULT_STORE, "", "store", "the club's file cannot be read");
         return answer_fault(x, &f);
     }
+    if (!store_has_room(house->store, &f))
+        return answer_fault(x, &f);
     if (!live_ready(house->live)) {
         fault_add(&f, FAULT_BUSY, "", "still-learning", "the model is being built from the club's results; ask again in a moment");
         x->reply.retry_after_s = 1;

@@ -276,12 +276,12 @@ static bool check_settled(const struct importer *i, const struct line *l, struct
     if (slugs_have(&i->open_decks, deck))
         return fault_add(f, FAULT_CONFLICT, "deck", "not-settled",
                          "whether deck '%.64s' is the one we have under this id is not settled: say on_conflict keep (ours) or take "
-                         "(theirs), or change the id in the file",
+                         "(theirs), or give theirs another id with as",
                          deck);
     if (l->kind == LINE_CALIBRATION && slugs_have(&i->open_stocks, l->as.calibration.stock))
         return fault_add(f, FAULT_CONFLICT, "stock", "not-settled",
                          "whether stock '%.64s' is the one we have under this id is not settled: say on_conflict keep (ours) or take "
-                         "(theirs), or change the id in the file",
+                         "(theirs), or give theirs another id with as",
                          l->as.calibration.stock);
     return true;
 }
@@ -358,6 +358,8 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
     if (names_end && i->holds_named && !i->options.atomic) /* so that rows are read by what came of the decks and stocks before them */
         return flush(i, f) && take_row(i, json, n, f);
     i->rows_seen++;
+    if (fine) /* all lines: a file calls each thing by one name, whoever's the row is */
+        import_as_apply(&i->options.as, &h->line);
     bool decoded = fine, named = fine && (h->line.kind == LINE_DECK || h->line.kind == LINE_STOCK);
     fine = fine && check_settled(i, &h->line, &why) && check_line(i, &h->line, &why);
     if (fine && named && !keeps_ours(i, &h->line, &why) && !import_names_add(i->names, &h->line))
@@ -566,7 +568,9 @@ void importer_report(const struct importer *i, struct buffer *b)
     }
     buffer_text(b, "],\"kinds\":{");
     write_kinds(i, b);
-    buffer_format(b, "},\"kept\":%lld,\"complete\":%s%s%s}\n", (long long)i->counts.kept, i->complete && !i->incomplete ? "true" : "false",
+    buffer_char(b, '}');
+    import_as_report(&i->options.as, b);
+    buffer_format(b, ",\"kept\":%lld,\"complete\":%s%s%s}\n", (long long)i->counts.kept, i->complete && !i->incomplete ? "true" : "false",
                   i->options.dry_run ? ",\"dry_run\":true" : "", i->options.atomic ? ",\"atomic\":true" : "");
 }
 

@@ -12,6 +12,7 @@
 #include "../ground/buffer.h"
 #include "../store/writer.h"
 #include "exporter.h"
+#include "import_as.h"
 
 struct importer;
 struct import_options {
@@ -20,7 +21,8 @@ struct import_options {
     bool decimal_comma; /* CSV */
     bool dry_run, atomic;
     enum write_conflict on_conflict;
-    int64_t member; /* who imports */
+    struct import_as as; /* ids of theirs that are others here */
+    int64_t member;      /* who imports */
     bool may_correct_others;
     int64_t now_us;
 };

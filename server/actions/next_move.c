@@ -35,7 +35,8 @@ static bool find_names(const struct view *v, struct bench *g)
     m->stock = c->stock[0] ? catalog_stock(v->catalog, c->stock) : NULL;
     m->tape_class = m->stock ? m->stock->tape_class : g->body.tape_class;
     if (!m->deck)
-        fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; /api/decks lists them", c->deck);
+        fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; check its short name in the list of decks",
+                  c->deck);
     if (c->stock[0] && !m->stock)
         fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; give class for a tape nobody has logged",
                   c->stock);

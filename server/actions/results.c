@@ -220,7 +220,8 @@ const struct deck *captured_deck(const struct view *v, const struct exchange *x,
 {
     const struct deck *d = catalog_deck(v->catalog, x->request.captures[0]);
     if (!d)
-        fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; /api/decks lists them", x->request.captures[0]);
+        fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; check its short name in the list of decks",
+                  x->request.captures[0]);
     return d;
 }
 
@@ -228,7 +229,7 @@ const struct stock *captured_stock(const struct view *v, const struct exchange *
 {
     const struct stock *s = catalog_stock(v->catalog, x->request.captures[0]);
     if (!s)
-        fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; /api/stocks lists them",
+        fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock", "the club has no stock '%.64s'; check its short name in the list of tapes",
                   x->request.captures[0]);
     return s;
 }

@@ -13,7 +13,8 @@ static const struct deck *path_deck(const struct view *v, const struct exchange 
 {
     const struct deck *d = catalog_deck(v->catalog, x->request.captures[0]);
     if (!d)
-        fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; /api/decks lists them", x->request.captures[0]);
+        fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; check its short name in the list of decks",
+                  x->request.captures[0]);
     return d;
 }
 

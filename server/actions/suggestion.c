@@ -23,21 +23,23 @@ static bool read_deck_and_tape(const struct view *v, const struct request *q, st
     bool fine = true;
     m->tape_class = CLASS_NONE;
     if (!deck || !*deck)
-        fine = fault_add(f, FAULT_UNACCEPTABLE, "deck", "required", "say which deck: deck=ID; /api/decks lists them");
+        fine = fault_add(f, FAULT_UNACCEPTABLE, "deck", "required", "say which deck, by its short name");
     else if (!(m->deck = catalog_deck(v->catalog, deck)))
-        fine = fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck", "the club has no deck '%.64s'; /api/decks lists them", deck);
+        fine = fault_add(f, FAULT_UNKNOWN, "deck", "unknown-deck",
+                         "the club has no deck '%.64s'; check its short name in the list of decks", deck);
     if (stock && *stock && class_id && *class_id)
         fine = fault_add(f, FAULT_UNACCEPTABLE, "class", "stock-or-class", "give stock or class, not both");
     else if (stock && *stock) {
         if (!(m->stock = catalog_stock(v->catalog, stock)))
-            fine =
-                fault_add(f, FAULT_UNKNOWN, "stock", "unknown-stock",
-                          "the club has no stock '%.64s'; /api/stocks lists them, or ask with class= for a tape nobody has logged", stock);
+            fine = fault_add(
+                f, FAULT_UNKNOWN, "stock", "unknown-stock",
+                "the club has no stock '%.64s'; check its short name in the list of tapes, or ask with class= for a tape nobody has logged",
+                stock);
         else
             m->tape_class = m->stock->tape_class;
     } else if (class_id && *class_id) {
         if ((m->tape_class = class_from_id(class_id)) == CLASS_NONE)
-            fine = fault_add(f, FAULT_UNKNOWN, "class", "unknown-class", "there is no class '%.40s'; /api/classes lists them", class_id);
+            fine = fault_add(f, FAULT_UNKNOWN, "class", "unknown-class", "there is no class '%.40s'; it is one of " CLASS_NAMES, class_id);
     } else {
         fine = fault_add(f, FAULT_UNACCEPTABLE, "stock", "required", "say which tape: stock=ID, or class=ID for a tape nobody has logged");
     }

@@ -115,7 +115,7 @@ enum action_result action_export(struct house *house, struct exchange *x)
 
 static bool import_options(struct house *house, const struct exchange *x, struct import_options *o, struct fault *f)
 {
-    static const char *const allowed[] = {"dry_run", "atomic", "separator", "decimal_comma", "on_conflict", NULL};
+    static const char *const allowed[] = {"dry_run", "atomic", "separator", "decimal_comma", "on_conflict", "as", NULL};
     const struct request *q = &x->request;
     const char *separator = request_parameter(q, "separator");
     o->format = !strcmp(q->content_type, "text/csv") ? FORMAT_CSV : FORMAT_NDJSON;
@@ -129,6 +129,7 @@ static bool import_options(struct house *house, const struct exchange *x, struct
     fine = parameter_flag(q, "decimal_comma", &o->decimal_comma, f) && fine;
     if (!import_conflict_from(request_parameter(q, "on_conflict"), &o->on_conflict))
         fine = fault_add(f, FAULT_UNACCEPTABLE, "on_conflict", "not-in-list", "on_conflict is ask, keep or take");
+    fine = import_as_read(request_parameter(q, "as"), &o->as, f) && fine;
     if (separator && strcmp(separator, ",") && strcmp(separator, ";") && strcmp(separator, "semicolon") && strcmp(separator, "comma"))
         fine = fault_add(f, FAULT_UNACCEPTABLE, "separator", "unknown-separator", "the separator is comma or semicolon");
     else if (separator && (separator[0] == ';' || separator[0] == 's'))

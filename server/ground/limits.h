@@ -103,8 +103,9 @@
 #define LIMIT_BLOB_PART      (256 * 1024)           /* bytes of saved tables in one commit: a few ms */
 #define LIMIT_BLOB           (1024LL * 1024 * 1024) /* bytes of saved tables in all; SQLite's own row limit is no larger */
 #define LIMIT_WAL_PAGES      4096                   /* pages in the write-ahead log before it is copied into the file: 16 MB */
-#define LIMIT_WAL_KEEP_BYTES (16LL * 1024 * 1024)   /* what it may keep on disk between checkpoints */
-#define LIMIT_PRIOR_BATCH    512                    /* suggestions-before written in one commit */
+#define LIMIT_DISK_LEAST     (1024ULL * 1024) /* bytes free on the club's disk below which /readyz says that it is full: a few groups of rows */
+#define LIMIT_WAL_KEEP_BYTES (16LL * 1024 * 1024) /* what it may keep on disk between checkpoints */
+#define LIMIT_PRIOR_BATCH    512                  /* suggestions-before written in one commit */
 
 /* ---- queues and threads ---- */
 #define LIMIT_QUEUE_ROWS      8192                 /* rows waiting for the writer */

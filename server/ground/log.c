@@ -38,7 +38,18 @@ static void put(struct line *l, const char *bytes, size_t n)
     l->length += n;
 }
 
-/* Length of the well-formed UTF-8 character at p (which is NUL-terminated), 0 when it is not one or is a C1 control. */
+/* Characters that end a line or turn the direction of what follows in viewers that heed them, or are not seen at all (Unicode: Zl, Zp, Cf). */
+static bool misleads(const unsigned char *p, size_t n)
+{
+    unsigned long c = n == 2   ? (p[0] & 0x1Ful) << 6 | (p[1] & 0x3Fu)
+                      : n == 3 ? (p[0] & 0x0Ful) << 12 | (p[1] & 0x3Ful) << 6 | (p[2] & 0x3Fu)
+                      : n == 4 ? (p[0] & 0x07ul) << 18 | (p[1] & 0x3Ful) << 12 | (p[2] & 0x3Ful) << 6 | (p[3] & 0x3Fu)
+                               : 0;
+    return c == 0xAD || c == 0x61C || c == 0x180E || (c >= 0x200B && c <= 0x200F) || (c >= 0x2028 && c <= 0x202E) ||
+           (c >= 0x2060 && c <= 0x206F) || c == 0xFEFF || (c >= 0xFFF9 && c <= 0xFFFB) || (c >= 0xE0000 && c <= 0xE007F);
+}
+
+/* Length of the well-formed UTF-8 character at p (which is NUL-terminated), 0 when it is not one, is a C1 control or misleads. */
 static size_t character(const unsigned char *p)
 {
     size_t n = p[0] < 0x80 ? 1 : p[0] >= 0xC2 && p[0] < 0xE0 ? 2 : p[0] >= 0xE0 && p[0] < 0xF0 ? 3 : p[0] >= 0xF0 && p[0] < 0xF5 ? 4 : 0;
@@ -47,7 +58,7 @@ static size_t character(const unsigned char *p)
             return 0;
     bool overlong = (p[0] == 0xE0 && p[1] < 0xA0) || (p[0] == 0xF0 && p[1] < 0x90);
     bool surrogate = p[0] == 0xED && p[1] >= 0xA0, beyond = p[0] == 0xF4 && p[1] >= 0x90, control = p[0] == 0xC2 && p[1] < 0xA0;
-    return overlong || surrogate || beyond || control ? 0 : n;
+    return overlong || surrogate || beyond || control || misleads(p, n) ? 0 : n;
 }
 
 static bool needs_quotes(const char *value)

@@ -7,6 +7,7 @@
  */
 #include "inside.h"
 
+#include "../actions/answer.h"
 #include "../ground/clock.h"
 
 #include <string.h>
@@ -134,6 +135,10 @@ static enum MHD_Result run(struct call *c)
     if (!c->route || c->refused != REFUSE_NOTHING) /* a file of ours, OPTIONS, or a body that could not be kept */
         return send_reply(c);
     c->x.request.now_us = clock_now_us();
+    if ((c->route->flags & ROUTE_BARE) && c->x.request.parameter_count) {
+        answer_no_parameters(&c->x);
+        return send_reply(c);
+    }
     if (c->route->run == RUN_INLINE) {
         if (c->route->action(h->options.house, &c->x) != ACTION_DONE)
             reply_clear(&c->x.reply); /* cannot happen: the routes table is wrong; answered as a defect */

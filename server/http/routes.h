@@ -37,6 +37,7 @@ enum {
 enum {
     ROUTE_PRIVATE = 1, /* public read does not open it */
     ROUTE_WHO = 2,     /* needs no key, but looks at one that is presented */
+    ROUTE_BARE = 8,    /* takes no query parameters: any is refused by name */
     ROUTE_PAGE = 4,    /* for people: to a browser its refusals are pages, and without a key it gets a way to sign in */
 };
 

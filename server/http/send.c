@@ -268,6 +268,16 @@ static void count_wrong_key(struct call *c)
         call_refuse(c, said);
 }
 
+/* Who tried what may not be done (ASVS 16.3.2); a wrong key is logged where it is counted. */
+static void log_forbidden(const struct call *c)
+{
+    static const char *const methods[] = {"GET", "HEAD", "PUT", "POST", "DELETE", "OPTIONS"};
+    char address[WHO_ADDRESS];
+    const struct request *q = &c->x.request;
+    log_line(LOG_WARN, "forbidden", "member", q->who.member ? q->who.name : "nobody", "address", client_address(c, address), "method",
+             methods[q->method], "path", q->path, "code", c->refused ? refusal_of(c->refused)->code : "by the action", NULL);
+}
+
 enum MHD_Result send_reply(struct call *c)
 {
     struct client *client = c->client;
@@ -288,6 +298,8 @@ enum MHD_Result send_reply(struct call *c)
     int64_t now = clock_monotonic_us();
     client_deadline(client, now, h->options.body_s + (int64_t)(size / LIMIT_SLOWEST_BYTES_S));
     figures_reply(&h->figures, (int)status, now - c->started_us);
+    if (status == 403)
+        log_forbidden(c);
     if (status == 500)
         log_line(LOG_ERROR, "answered 500", "path", c->x.request.path, "code", c->refused ? refusal_of(c->refused)->code : "by the action",
                  NULL);

@@ -9,7 +9,7 @@
  *   reader.c read_*.c         connections that read; rows into records
  *   people.c keys.c           members and keys
  *   history.c                 states before, the log of what stewards did, what was reviewed
- *   blob.c prior.c            the small things
+ *   blob.c prior.c room.c     the small things
  *   backup.c integrity.c      copies and proofs
  *   sql.c words.c             SQLite itself; the file's words
  */

@@ -105,7 +105,9 @@ static bool open_writer(struct store *s, const struct store_options *o, const st
     if (!sql_open(c, s->path, SQL_WRITE, f) || !store_identify(c, s->version, &fresh, f))
         return false;
     if (sqlite3_db_readonly(c->db, "main") != 0)
-        return fault_add(f, FAULT_STORE, "db", "read-only", "%s may not be written by this user", s->path);
+        return fault_add(f, FAULT_STORE, "db", "read-only",
+                         "%s may not be written by this user; run as the user whose it is, or have the file and its folder made writable",
+                         s->path);
     if (fresh && !o->create && !o->must_be_new) /* a club that lost its bytes must not be taken for a new one */
         return fault_add(f, FAULT_STORE, "db", "not-a-club", "%s is empty; restore a backup, or make a club with biasbook init", s->path);
     if (!fresh && !store_quick_check(c, f))

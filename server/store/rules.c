@@ -183,6 +183,12 @@ static enum rule_result revision_rule(struct store *s, struct write *w, const st
     if (t->is_void && !newer)
         return refuse(w, FAULT_CONFLICT, "id", "void",
                       "this %s is void and cannot be corrected; undo the void first, or log it anew under a new id");
+    if (!w->if_match && !newer && w->imported)
+        return refuse(w, FAULT_CONFLICT, "id", "other-content",
+                      author_rules(w)
+                          ? "another %s is here under this id and stands; only a line with a larger revision than it has replaces it"
+                          : "another %s is here under this id: say on-conflict keep (ours stands) or take (theirs becomes a "
+                            "revision), or give theirs another id with as");
     if (!w->if_match && !newer)
         return refuse(w, FAULT_CONFLICT, "id", "other-content",
                       "another %s is stored under this id; fetch it and send If-Match with its ETag to correct it, or use a new id");

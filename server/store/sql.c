@@ -32,8 +32,15 @@ bool sql_fault(struct connection *c, struct fault *f)
     case SQLITE_CORRUPT: return fault_add(f, FAULT_STORE, "", "damaged", "the club's file is damaged (%s); restore a backup", text);
     case SQLITE_NOTADB: return fault_add(f, FAULT_STORE, "", "not-a-club", "this is not a biasbook file");
     case SQLITE_READONLY:
-    case SQLITE_PERM: return fault_add(f, FAULT_STORE, "", "read-only", "the club's file may not be written (%s)", text);
-    case SQLITE_CANTOPEN: return fault_add(f, FAULT_STORE, "", "cannot-open", "the club's file cannot be opened (%s)", text);
+    case SQLITE_PERM:
+        return fault_add(
+            f, FAULT_STORE, "", "read-only",
+            "the club's file may not be written (%s): the user who serves it needs to write the file and its folder, and the disk must "
+            "not be mounted read-only",
+            text);
+    case SQLITE_CANTOPEN:
+        return fault_add(f, FAULT_STORE, "", "cannot-open",
+                         "the club's file cannot be opened (%s): check its path and who may read it and its folder", text);
     case SQLITE_IOERR: return fault_add(f, FAULT_STORE, "", "disk", "the disk failed (%s, %d); look at the system's log", text, extended);
     default: break;
     }

@@ -39,6 +39,9 @@ bool store_changed_outside(struct store *s);
 /* Integrity, foreign keys, counters, digests: everything that can be proved from the file alone. Adds one item a finding. */
 bool store_check(struct store *s, struct fault *f);
 
+/* False and a fault when the disk is so full that the next commits would fail. */
+bool store_has_room(struct store *s, struct fault *f);
+
 struct store_figures {
     int64_t wal_bytes, file_bytes, commits, rows_written, largest_group, queue_rows;
 };

@@ -53,7 +53,8 @@ static void prepare(struct write *w)
 static bool refuse_stopping(const struct store *s, struct fault *f)
 {
     if (!s->has_writer)
-        return fault_add(f, FAULT_STORE, "", "read-only", "the club's file was opened for reading only");
+        return fault_add(f, FAULT_STORE, "", "read-only",
+                         "the club's file was opened for reading only; serve it as a user who may write it");
     return fault_add(f, FAULT_BUSY, "", "stopping", "the daemon is stopping; try again in a moment");
 }
 

@@ -24,7 +24,7 @@ static bool unknown(struct fault *f, const char *field, const char *id)
     if (!*id)
         return check_required(f, field, field[0] == 'd' ? "which deck" : "which stock");
     return check_refuse(f, field, field[0] == 'd' ? "unknown-deck" : "unknown-stock",
-                        "the club has no %s '%s'; add it first with PUT /api/%ss/%s", field, id, field, id);
+                        "the club has no %s '%s'; check its short name, or enter it first", field, id);
 }
 
 /* ---- dial readings ---- */

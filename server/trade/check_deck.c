@@ -257,7 +257,7 @@ bool check_stock(const struct stock *s, struct fault *f)
     const struct class_info *info = class_info(s->tape_class);
     bool fine = check_slug(f, "id", s->id);
     fine = (!check_blank(s->name) || check_required(f, "name", "the stock's name")) && fine;
-    fine = (info || check_required(f, "class", "the formulation class (GET /api/classes lists them)")) && fine;
+    fine = (info || check_required(f, "class", "the formulation class: " CLASS_NAMES)) && fine;
     if (info && s->medium != MEDIUM_NONE && s->medium != info->medium)
         fine = check_refuse(f, "medium", "media-differ", "the class %s is %s tape; leave 'medium' out or mend the class", info->id,
                             medium_id(info->medium));

@@ -23,4 +23,7 @@ enum medium medium_from_id(const char *id);             /* MEDIUM_NONE */
 double equalisation_turnover_hz(double time_constant_us);
 /* The time constant in a setup's equalisation: "120us", "70 us", "3180+50us" (the last one, which shapes the treble). ABSENT when it is not one. */
 double equalisation_time_constant_us(const char *text);
+/* For messages that say what can be chosen. */
+#define CLASS_NAMES "type-1, type-2, type-3, type-4, reel-standard, reel-high-output, reel-extra-output"
+
 #endif

@@ -130,14 +130,16 @@ int verb_import(int argc, char **argv)
         "  --decimal-comma    CSV: numbers are written with a comma\n"
         "  --on-conflict DO   a deck or stock that is there with other content: ask (default: refuse it, and another\n"
         "                     club's rows of it), keep ours, or take theirs\n"
+        "  --as NAMES         another club's deck or stock under an id of ours: deck:THEIRS=OURS,stock:THEIRS=OURS\n"
         "  FILE               '-' is standard input\n",
         "biasbook import --db club.db --dry-run friends.ndjson"};
-    const char *db = NULL, *format_name = NULL, *separator = NULL, *conflict = NULL, *files[256];
+    const char *db = NULL, *format_name = NULL, *separator = NULL, *conflict = NULL, *as = NULL, *files[256];
     struct import_options o = {.may_correct_others = true, .now_us = clock_now_us(), .separator = ','};
     const struct option_spec specs[] = {{"db", &db, NULL},
                                         {"format", &format_name, NULL},
                                         {"separator", &separator, NULL},
                                         {"on-conflict", &conflict, NULL},
+                                        {"as", &as, NULL},
                                         {"dry-run", NULL, &o.dry_run},
                                         {"atomic", NULL, &o.atomic},
                                         {"decimal-comma", NULL, &o.decimal_comma},
@@ -153,6 +155,9 @@ int verb_import(int argc, char **argv)
         o.format = ends_with(files[0], ".csv") ? FORMAT_CSV : FORMAT_NDJSON;
     if (!import_conflict_from(conflict, &o.on_conflict))
         return wrong_usage(&help, "--on-conflict is ask, keep or take, not '%s'", conflict);
+    struct fault f = {0};
+    if (!import_as_read(as, &o.as, &f))
+        return wrong_usage(&help, "--as: %s", f.items[0].detail);
     if (separator && strcmp(separator, ",") && strcmp(separator, ";"))
         return wrong_usage(&help, "--separator is ',' or ';'");
     if (separator)

@@ -56,7 +56,7 @@ bool wire_read_person(const char *json, size_t n, bool change, struct person_bod
     if (!change && !roled)
         reading_wrong(&r, "role", "required", "say what this member may do: reader, logger or steward");
     if (change && *out->key_name)
-        reading_wrong(&r, "key_name", "not-here", "keys have an address of their own: /api/members/{id}/keys");
+        reading_wrong(&r, "key_name", "not-here", "a key is made by itself, for a member who is there");
     return r.fine;
 }
 

@@ -164,6 +164,8 @@ static void read_void(struct reading *r, const char *name, const json_t *value, 
         return;
     }
     ((struct line *)record)->is_void = true;
+    if (json_is_object(value) && json_object_size(value) == 0) /* true says it without one; an object left empty is a slip */
+        reading_wrong(r, "void.reason", "required", "say why it is void, as {\"reason\":\"…\"}, or write \"void\":true");
     read_inner(r, name, -1, value, reason, record, "void");
 }
 

@@ -47,6 +47,19 @@ static void one_line_with_quotes_where_needed(void **state)
     assert_string_equal(space, " warn key refused address=127.0.0.1 path=\"/a b\" empty=\"\" none=\"\"\n");
 }
 
+/* U+2028 and U+2029 end a line in some viewers, U+202E and its kin turn what follows round, U+200B, U+FEFF and U+E0041 are not seen. */
+static void nothing_can_mislead(void **state)
+{
+    (void)state;
+    catch_begin();
+    log_line(LOG_WARN, "x", "v", "a\u2028b\u2029c\u202Ed\u2066e\u200Bf\uFEFFg\U000E0041h\u061Ci \u20AC\u2030\u2027\u2010", NULL);
+    catch_end();
+    assert_non_null(strstr(caught, "v="
+                                   "\"a\\xe2\\x80\\xa8b\\xe2\\x80\\xa9c\\xe2\\x80\\xaed\\xe2\\x81\\xa6e\\xe2\\x80\\x8bf\\xef\\xbb\\xbfg\\xf"
+                                   "3\\xa0\\x81\\x81h\\xd8\\x9ci "
+                                   "\u20AC\u2030\u2027\u2010\"\n"));
+}
+
 static void nothing_can_be_forged(void **state)
 {
     (void)state;
@@ -92,6 +105,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(one_line_with_quotes_where_needed),
         cmocka_unit_test(nothing_can_be_forged),
+        cmocka_unit_test(nothing_can_mislead),
         cmocka_unit_test(long_lines_are_cut),
         cmocka_unit_test(level_is_a_threshold),
     };

@@ -232,6 +232,43 @@ def settings_from_everywhere():
     assert refused(env={'BIASBOOK_OPEN': 'perhaps'})[0] == 2
 
 
-for case in (other_machines_need_encryption, tls_and_its_renewal, behind_a_proxy, socket_of_a_service_manager, signs_of_life, settings_from_everywhere):
+def what_may_not_be_done_is_told():
+    reader = subprocess.run([binary, 'member', 'add', '--db', at('club.db'), '--name', 'A "reader"', '--role', 'reader'], capture_output=True, text=True, check=True).stdout.split()[-1]
+    with Served('--listen', '127.0.0.1:0') as d:
+        assert d.ask('/api/decks/one', 'PUT', '{}', headers={'Authorization': 'Bearer ' + reader}).status == 403
+        d.wait_for(r'warn forbidden member="A \"reader\"" address=127.0.0.1 method=PUT path=/api/decks/one code=role')
+        assert d.ask('/api/members/1/keys', headers={'Authorization': 'Bearer ' + reader}).status == 403
+        d.wait_for('method=GET path=/api/members/1/keys code="by the action"')
+        assert d.ask('/api/session', 'POST', '{}', headers={'Origin': 'https://elsewhere.example'}).status == 403
+        d.wait_for('member=nobody address=127.0.0.1 method=POST path=/api/session code=cross-site')
+
+
+def a_full_disk_is_not_ready():
+    small = at('small')
+    os.mkdir(small)
+    if subprocess.run(['mount', '-t', 'tmpfs', '-o', 'size=6m', 'tmpfs', small], capture_output=True).returncode:
+        print('not tried: no small disk could be made here')
+        return
+    try:
+        club = os.path.join(small, 'club.db')
+        subprocess.run([binary, 'init', '--db', club], check=True, capture_output=True)
+        with Served('--db', club, '--open', '--listen', '127.0.0.1:0', db=False) as d:
+            for _ in range(200):
+                if d.ask('/readyz').status == 200:
+                    break
+                time.sleep(0.02)
+            filler = os.path.join(small, 'filler')
+            f = os.open(filler, os.O_WRONLY | os.O_CREAT)
+            assert fails(lambda: [os.write(f, b'x' * 4096) for _ in range(5000)], OSError)
+            os.close(f)
+            r = d.ask('/readyz')
+            assert r.status == 503 and json.loads(r.body)['errors'][0]['code'] == 'disk-full', r.body
+            os.remove(filler)
+            assert d.ask('/readyz').status == 200, 'and ready again when there is room'
+    finally:
+        subprocess.run(['umount', '-l', small])
+
+
+for case in (what_may_not_be_done_is_told, a_full_disk_is_not_ready, other_machines_need_encryption, tls_and_its_renewal, behind_a_proxy, socket_of_a_service_manager, signs_of_life, settings_from_everywhere):
     case()
     print(f'ok {case.__name__}', flush=True)

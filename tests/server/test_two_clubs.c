@@ -291,6 +291,88 @@ static void same_id_other_content(void **state)
     free(a), free(b), free(file), free(own);
 }
 
+static json_t *import_as(const char *db, const char *file, const char *conflict, const char *names, int status)
+{
+    int got = VERB("import", "--db", db, "--on-conflict", conflict, "--as", names, file);
+    if (got != status)
+        fail_msg("--as %s: %d %.2000s", names, got, text);
+    return status == 2 ? NULL : json_loads(text, 0, NULL);
+}
+
+static int rows_on(const char *db, const char *deck)
+{
+    assert_int_equal(VERB("export", "--db", db), 0);
+    char wanted[100];
+    snprintf(wanted, sizeof wanted, "\"deck\":\"%s\"", deck);
+    int n = 0;
+    for (const char *p = text; (p = strstr(p, wanted)); p++)
+        n++;
+    return n;
+}
+
+/* Theirs comes in under a free id, or goes to the one that is the same thing here, in both directions. */
+static void theirs_under_another_id(void **state)
+{
+    (void)state;
+    char *a = strdup(scratch_path("na.db")), *b = strdup(scratch_path("nb.db")), *file = strdup(scratch_path("n.ndjson")),
+         *own = strdup(scratch_path("n-own.ndjson"));
+    assert_int_equal(VERB("init", "--db", a), 0);
+    assert_int_equal(VERB("init", "--db", b), 0);
+    FILE *f = fopen(own, "w");
+    fputs(
+        "{\"kind\":\"deck\",\"id\":\"deck-1\",\"name\":\"Quite another\",\"medium\":\"cassette\",\"bias_dial\":{\"low\":0,\"high\":100,"
+        "\"scale\":\"percent\",\"zero\":50}}\n"
+        "{\"kind\":\"stock\",\"id\":\"our-name\",\"name\":\"The third\",\"class\":\"type-2\"}\n"
+        "{\"kind\":\"calibration\",\"id\":\"0190a3de-2222-7def-8123-000000000001\",\"deck\":\"deck-1\",\"stock\":\"our-name\",\"made_at\":"
+        "\"2024-03-01T19:00:00Z\",\"bias\":55}\n",
+        f);
+    fclose(f);
+    must_import(b, own, 3, 0);
+    write_catalog(file);
+    must_import(a, file, -1, -1);
+    write_rows(file, 1, 60, "Anna", "");
+    must_import(a, file, 60, 0);
+    export_to(a, file);
+    int on_one = rows_on(a, "deck-1");
+    assert_true(on_one >= 4);
+
+    import_as(b, file, "ask", "deck:deck-1", 2); /* what is no name ends it before anything is read */
+    import_as(b, file, "ask", "tape:a=b", 2);
+    import_as(b, file, "ask", "deck:a=B", 2);
+    import_as(b, file, "ask", "deck:a=b,deck:a=c", 2);
+    import_as(b, file, "ask", "stock:=b", 2);
+    json_t *j = import_as(b, file, "ask", "deck:deck-1=their-deck-1,stock:stock-3=our-name", 1);
+    assert_int_equal(count_at(j, "stock", "refused"), 1); /* asked about under the name it has here */
+    assert_int_equal(count_at(j, "deck", "accepted"), DECKS);
+    assert_int_equal((int)json_integer_value(json_object_get(json_object_get(j, "as"), "deck:deck-1")), 1 + on_one);
+    json_decref(j);
+    json_decref(import_as(b, file, "keep", "deck:deck-1=their-deck-1,stock:stock-3=our-name", 0));
+    assert_int_equal(rows_on(b, "their-deck-1"), on_one);
+    assert_int_equal(rows_on(b, "deck-1"), 1);
+    assert_int_equal(VERB("export", "--db", b), 0);
+    assert_null(strstr(text, "\"stock-3\""));
+
+    /* Again it is all there already; without the names it is asked about again and nothing is changed. */
+    j = import_as(b, file, "keep", "deck:deck-1=their-deck-1,stock:stock-3=our-name,deck:nobody-has=x", 0);
+    assert_int_equal(json_integer_value(json_object_get(j, "accepted")), 0);
+    assert_int_equal(count_at(j, "calibration", "same"), 60);
+    assert_int_equal((int)json_integer_value(json_object_get(json_object_get(j, "as"), "deck:nobody-has")), 0);
+    json_decref(j);
+    j = import_json(b, file, NULL, 1);
+    assert_int_equal(count_at(j, "calibration", "accepted"), 0);
+    json_decref(j);
+
+    /* On the way back the first club says the same the other way round, and holds what it sent; the other's own deck comes under a free id. */
+    export_to(b, file);
+    j = import_as(a, file, "keep", "deck:deck-1=deck-1-there,deck:their-deck-1=deck-1,stock:our-name=stock-3", 0);
+    assert_int_equal(count_at(j, "deck", "accepted"), 1);
+    assert_int_equal(count_at(j, "calibration", "accepted"), 1);
+    json_decref(j);
+    assert_int_equal(rows_on(a, "deck-1"), on_one);
+    assert_int_equal(rows_on(a, "deck-1-there"), 1);
+    free(a), free(b), free(file), free(own);
+}
+
 /* Selections and pseudonyms. */
 static void what_is_sent(void **state)
 {
@@ -324,7 +406,8 @@ int main(void)
 {
     text = malloc(ROOM);
     const struct CMUnitTest tests[] = {cmocka_unit_test(what_is_sent), cmocka_unit_test(changes_travel),
-                                       cmocka_unit_test(same_id_other_content), cmocka_unit_test(both_hold_and_say_the_same)};
+                                       cmocka_unit_test(same_id_other_content), cmocka_unit_test(theirs_under_another_id),
+                                       cmocka_unit_test(both_hold_and_say_the_same)};
     int status = cmocka_run_group_tests(tests, NULL, NULL);
     free(text);
     return status;
