@@ -2,7 +2,7 @@
 // What the bench shows: the checklist, the setting to make, the fields for the readings, the moves so far. Elements in, elements out; no state.
 import { make } from './dom.js';
 import { aboutSource, dialHint } from './fields.js';
-import { number, reading } from './numbers.js';
+import { number, place, reading } from './numbers.js';
 import { ruler } from './ruler.js';
 import { expectation, sentence } from './setting.js';
 
@@ -82,7 +82,7 @@ export function readFields(deck, target, tones, readings = {}) {
 // A ladder for two heads: settings recorded one after the other, read in one rewind.
 export function ladderFields(deck, ladder) {
     const cell = (at, what, label) => make('td', {}, make('input', { id: `r-${at}-${what}`, name: `r-${at}-${what}`, type: 'text', inputmode: 'decimal', autocomplete: 'off', 'aria-label': label, 'data-signed': true }));
-    const setting = (rung) => [deck.bias_dial ? `bias at ${reading(deck.bias_dial, rung.bias, true)}` : null, deck.level_dial ? `record trim at ${reading(deck.level_dial, rung.level, true)}` : null].filter(Boolean).join(', ');
+    const setting = (rung) => [deck.bias_dial ? `bias ${place(deck.bias_dial, rung.bias)}` : null, deck.level_dial ? `record trim ${place(deck.level_dial, rung.level)}` : null].filter(Boolean).join(', ');
     return [
         make('p', { class: 'wide' }, 'Record both tones for ten seconds at each setting, one after the other; say or note the counter between them. Rewind once, play, and write down each.'),
         make('div', { class: 'wide scroll' }, make('table', {},
@@ -101,12 +101,12 @@ export function movesTable(deck, moves) {
     return make('table', {}, make('caption', { class: 'small' }, 'Read so far, tape against source'),
         make('thead', {}, make('tr', {}, make('th', { scope: 'col' }, 'Reading'), column(deck.bias_dial, 'Bias'), column(deck.level_dial, 'Record trim'), column(true, 'Low tone'), column(true, 'High tone'))),
         make('tbody', {}, moves.map((move, at) => make('tr', {}, make('th', { scope: 'row' }, at ? `${at + 1}` : 'first'),
-            deck.bias_dial ? make('td', {}, reading(deck.bias_dial, move.bias, true)) : null, deck.level_dial ? make('td', {}, reading(deck.level_dial, move.level, true)) : null,
+            deck.bias_dial ? make('td', {}, place(deck.bias_dial, move.bias)) : null, deck.level_dial ? make('td', {}, place(deck.level_dial, move.level)) : null,
             make('td', {}, short(move.low_db)), make('td', {}, short(move.high_db))))));
 }
 
 export function verdictView(answer, deck, left) {
-    const at = [deck.bias_dial ? `bias at ${reading(deck.bias_dial, left.bias, true)}` : null, deck.level_dial ? `record trim at ${reading(deck.level_dial, left.level, true)}` : null].filter(Boolean).join(', ');
+    const at = [deck.bias_dial ? `bias ${place(deck.bias_dial, left.bias)}` : null, deck.level_dial ? `record trim ${place(deck.level_dial, left.level)}` : null].filter(Boolean).join(', ');
     return [
         make('p', { class: 'words' }, make('strong', {}, at || 'nothing to set on this deck')),
         left.low_db !== undefined ? make('p', {}, `As left: low tone ${aboutSource(left.low_db)}, high tone ${aboutSource(left.high_db)}.`) : make('p', {}, 'As left it was not read; the readings before it go into the book.'),

@@ -3,7 +3,7 @@
 import { find, make, replace } from './dom.js';
 import { get } from './api.js';
 import { deckOf, loadBook, stockOf } from './book.js';
-import { age, count, decimals, number, reading as mark, stepOf } from './numbers.js';
+import { age, count, decimals, number, place, stepOf } from './numbers.js';
 import { startPage } from './page.js';
 
 const SHOWN = 12;        // newest results in the table
@@ -20,11 +20,11 @@ const trouble = (place, error) => error.status !== 401 && replace(place, make('p
 const wide = (label, table) => make('div', { class: 'scroll', tabindex: '0', role: 'region', 'aria-label': label }, table);
 const heads = (...names) => make('thead', {}, make('tr', {}, names.map((name) => make('th', { scope: 'col' }, name))));
 
-// A dial's reading with its unit, "–" without one.
+// A dial's reading in words, "–" without one.
 function dial(deck, which, value) {
     const there = deck?.[`${which}_dial`];
     if (value === null || value === undefined) return '–';
-    return there ? `${mark(there, value, true)} ${there.unit || 'mark'}` : number(value, decimals(stepOf({ low: 0, high: 100 })));
+    return there ? place(there, value) : number(value, decimals(stepOf({ low: 0, high: 100 })));
 }
 
 function newest(rows) {
@@ -79,6 +79,11 @@ function coverage(grid) {
         left ? make('p', { class: 'small' }, `${left} with few results left out.`) : null];
 }
 
+function record(found) {
+    if (!found.calibrations) return null;
+    return `Half of ${count(found.calibrations, 'suggestion')} lay within ${number(found.median_error_db, 2)} dB of the bias that was then found; ${number(100 * found.range_coverage, 0)} % of results fell inside the range that was given. `;
+}
+
 async function ready() {
     try {
         book = await loadBook();
@@ -89,6 +94,7 @@ async function ready() {
         replace(find('#newest'), newest(calibrations));
         replace(find('#activity'), activity(calibrations));
     }).catch((error) => trouble(find('#newest'), error));
+    get('api/track-record').then((found) => find('#record').prepend(record(found) ?? '')).catch(() => {});
     return get('api/coverage').then((grid) => {
         replace(find('#try-next'), tryNext(grid));
         replace(find('#grid'), coverage(grid));

@@ -7,7 +7,7 @@ import { fillDecks, readNumbers, signKeys } from './fields.js';
 import { remember, remembered } from './kept.js';
 import { count, newUuid, number, timestamp } from './numbers.js';
 import { nameEntries, startPage } from './page.js';
-import { amount, asked, chance, day, db, drawing, fill, keepAddress, known, odds, part, plusMinus, reading, table, trouble } from './know.js';
+import { amount, asked, chance, day, db, drawing, fill, keepAddress, known, moreLess, odds, part, plusMinus, setting, table, trouble } from './know.js';
 
 const select = find('#k-deck');
 const kinds = { belts: 'belts', 'pinch-roller': 'pinch roller', 'heads-cleaned': 'heads cleaned', 'heads-replaced': 'heads replaced', azimuth: 'azimuth', 'playback-aligned': 'playback aligned', 'record-trims': 'record trims inside', realigned: 'realigned',
@@ -48,14 +48,14 @@ function signal(one) {
 }
 
 function course(t) {
-    const eras = t.eras.map((era) => [`${day(era.from)} to ${day(era.to)}`, era.begins === 'service' ? kinds[era.service_kind] ?? era.service_kind : era.begins, String(era.results), plusMinus(era.bias.db, era.bias.se_db), plusMinus(era.level.db, era.level.se_db)]);
+    const eras = t.eras.map((era) => [`${day(era.from)} to ${day(era.to)}`, era.begins === 'service' ? kinds[era.service_kind] ?? era.service_kind : era.begins, String(era.results), moreLess(era.bias.db, era.bias.se_db), moreLess(era.level.db, era.level.se_db)]);
     if (!t.points.length) return null;
     return [
         make('h2', {}, 'Change over time'),
         t.signals.length ? t.signals.map(signal) : make('p', {}, 'No change was noticed beyond what services did.'),
         drawing(`charts/decks/${t.deck}.svg`, { kind: 'time' }), drawing(`charts/decks/${t.deck}.svg`, { kind: 'time', response: 'level' }),
-        table('Where the deck stood, the tapes taken off, dB against an average deck', ['From, to', 'Begins with', '#Results', '#Bias', '#Record level'], eras),
-        make('p', { class: 'small' }, `Since its last reset or change it moves by ${plusMinus(t.per_year_db.bias, t.per_year_db.bias_se)} dB of bias and ${plusMinus(t.per_year_db.level, t.per_year_db.level_se)} dB of level a year. After a reset the first ${t.baseline} results say where it stands; changes are noticed from then on.`),
+        table('Where the deck stood, the tapes taken off, dB against an average deck', ['From, to', 'Begins with', '#Results', '#Bias', '#Record gain'], eras),
+        make('p', { class: 'small' }, `Since its last reset or change it wants ${moreLess(t.per_year_db.bias, t.per_year_db.bias_se)} dB of bias and ${moreLess(t.per_year_db.level, t.per_year_db.level_se)} dB of record gain each year. After a reset the first ${t.baseline} results say where it stands; changes are noticed from then on.`),
     ];
 }
 
@@ -66,8 +66,8 @@ function stands(s) {
     return [
         make('p', { class: 'next' }, make('a', { href: './', click: () => remember('deck', s.deck) }, 'Where to start on it'), ' · ', make('a', { href: 'bench.html', click: () => remember('deck', s.deck) }, 'At the bench'), ' · ', make('a', { href: `sheet.html?deck=${s.deck}` }, 'Its sheet, to print')),
         make('h2', {}, 'Class by class'), drawing(`charts/decks/${s.deck}.svg`, { kind: 'classes' }),
-        table('Against an average deck, and how it answers to a dB of bias', ['Class', '#Results', '#Bias, dB', '#Level, dB', '#Low tone', '#High tone'], s.classes.map((one) => [one.name, String(one.calibrations), plusMinus(one.bias.offset_db, one.bias.se_db),
-            plusMinus(one.level.offset_db, one.level.se_db), plusMinus(one.slopes.a, one.slopes.a_se), plusMinus(-one.slopes.b, one.slopes.b_se)])),
+        table('Against an average deck, and how it answers to a dB of bias', ['Class', '#Results', '#Bias, dB', '#Record gain, dB', '#Low tone', '#High tone'], s.classes.map((one) => [one.name, String(one.calibrations), moreLess(one.bias.offset_db, one.bias.se_db),
+            moreLess(one.level.offset_db, one.level.se_db), moreLess(one.slopes.a, one.slopes.a_se, 'up', 'down'), moreLess(-one.slopes.b, one.slopes.b_se, 'up', 'down')])),
         make('h2', {}, 'How reliable it is'),
         make('dl', { class: 'facts' }, fact('Results, members', `${s.calibrations}, ${s.members}`), fact('Tapes lined up', part(s.settled_part)), fact('A dial ran out', part(s.stopped_part)), fact('High tone wanders', known(s.unsteady_db) ? `${db(s.unsteady_db, 1)} (${s.unsteady_calibrations} say)` : 'nobody said'),
             fact('Left minus right at the high tone', known(s.high_balance_db) ? db(s.high_balance_db, 1) : 'nobody said'), fact('Results scatter by', `${db(s.bias.scatter_db)} bias (club ${number(s.bias.club_scatter_db, 2)}), ${db(s.level.scatter_db)} level`),
@@ -112,12 +112,13 @@ async function put(form, kind, numbers, more) {
 // ---- the inside preset ----
 
 function shift(c) {
+    const deck = deckOf(book, select.value);
     const name = (id) => stockOf(book, id)?.name ?? id;
     const say = (what, one) => (one ? make('p', { class: 'words' }, make('strong', {}, `${what}: ${one.words}`), make('span', {}, one.shift_db
         ? `Anything from ${db(one.from_db, 1)} to ${db(one.to_db, 1)} keeps as many. A dial left at its centre then gives ${db(one.at_centre_high_db, 1)} at the high tone and ${db(one.at_centre_low_db, 1)} at the low one.` : `The nearest tape keeps ${db(one.spare_db, 1)} to the end of the dial.`)) : null);
     return [say('Bias', c.bias), say('Record trim', c.level), !c.bias && !c.level ? make('p', {}, 'Choose the tapes.') : null,
         c.left_out.length ? [make('h3', {}, 'Left out'), make('ul', {}, c.left_out.map((one) => make('li', {}, `${name(one.stock)}: at the end of the dial the high tone reads ${db(one.high_db, 1)}, the low one ${db(one.low_db, 1)}.`)))] : null,
-        table('After the shift', ['Tape', '#Bias dial', '#Trim dial', 'Range'], c.stocks.map((one) => [one.name, one.bias ? reading(one.bias) : '–', one.level ? reading(one.level) : '–',
+        table('After the shift', ['Tape', 'Bias dial', 'Trim dial', 'Range'], c.stocks.map((one) => [one.name, one.bias ? setting(deck.bias_dial, one.bias) : '–', one.level ? setting(deck.level_dial, one.level) : '–',
             [one.bias, one.level].every((set) => !set || set.whole_inside) ? 'inside' : [one.bias, one.level].every((set) => !set || set.inside) ? 'may reach the end' : 'left out']))];
 }
 

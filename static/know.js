@@ -2,7 +2,7 @@
 // What the pages of knowledge share: the deck or tape in the address, amounts in words, tables, the daemon's drawings at the width there is.
 import { find, make, replace } from './dom.js';
 import { ask } from './api.js';
-import { number } from './numbers.js';
+import { number, place } from './numbers.js';
 
 export const asked = () => Object.fromEntries(new URLSearchParams(location.search));
 
@@ -23,9 +23,10 @@ export function amount(response, value, places = 1) {
     return `${number(Math.abs(value), places)} dB ${words[response][value > 0 ? 0 : 1]}`;
 }
 export const plusMinus = (value, se) => (known(value) ? `${number(value, 2)}${known(se) ? ` ± ${number(se, 2)}` : ''}` : '–');
-export const minus = (text) => text.replace('-', '\u2212');
-// A dial's reading as the daemon writes it.
-export const reading = (set) => (known(set.dial) ? `${minus(set.mark)} ${set.unit}${set.beyond_dial ? ' (its end)' : ''}` : 'no dial');
+// Which way a dB figure goes, in words: "0.42 more ± 0.10".
+export const moreLess = (value, se, more = 'more', less = 'less') => (!known(value) ? '–' : `${number(Math.abs(value), 2)}${Math.abs(value) < 0.005 ? '' : ` ${value > 0 ? more : less}`}${known(se) ? ` ± ${number(se, 2)}` : ''}`);
+// A setting on its dial, in words.
+export const setting = (dial, set) => (dial && set && known(set.dial) ? `${place(dial, set.dial)}${set.beyond_dial ? ' (its end)' : ''}` : 'no dial');
 export const day = (time) => (time ?? '').slice(0, 10);
 export const part = (value) => (known(value) ? `${number(100 * value, 0)} %` : '–');
 export const chance = (value) => (!known(value) ? '–' : value > 0.995 ? 'nearly sure' : value < 0.005 ? 'hardly' : `${number(100 * value, 0)} %`);

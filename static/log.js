@@ -6,7 +6,7 @@ import { ask } from './api.js';
 import { deckOf, stockOf } from './book.js';
 import { becomeSelect, checkDial, clearWrong, fillChannels, fillDecks, fillSetups, fillStocks, inputOf, noErrors, PLACES, placeUnits, readNumbers, readTexts, sayErrors, sayReadings, searchField, setDialField, setPlace, signKeys } from './fields.js';
 import { kept, remembered } from './kept.js';
-import { newUuid, number, reading, timestamp } from './numbers.js';
+import { newUuid, number, place, timestamp } from './numbers.js';
 import { discard, submit } from './queue.js';
 
 const form = find('#log-form');
@@ -179,8 +179,8 @@ async function send() {
 function inWords(body) {
     const now = deckOf(book, body.deck);
     const parts = [];
-    if (now?.bias_dial) parts.push(`bias at ${reading(now.bias_dial, body.bias, true)}`);
-    if (now?.level_dial) parts.push(`record trim at ${reading(now.level_dial, body.level, true)}`);
+    if (now?.bias_dial) parts.push(`bias ${place(now.bias_dial, body.bias)}`);
+    if (now?.level_dial) parts.push(`record trim ${place(now.level_dial, body.level)}`);
     if (body.low_db !== undefined) parts.push(`as left ${number(body.low_db, 2)} dB low tone, ${number(body.high_db, 2)} dB high tone`);
     return `${stockOf(book, body.stock)?.name ?? body.stock} on ${now?.name ?? body.deck}${body.channel ? `, ${body.channel} channel` : ''}: ${parts.join(', ') || 'no dials'}.`;
 }

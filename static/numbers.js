@@ -47,14 +47,59 @@ export function reading(dial, value, fine = false) {
     return number(value, exact);
 }
 
+// ---- a reading in words: no sign stands alone, since dials differ in which way is more (the daemon's rules: server/trade/dial_words.c) ----
+
+function zeroOf(dial) {
+    if (typeof dial.zero === 'number') return dial.zero;
+    const inside = (value) => value >= dial.low && value <= dial.high;
+    if (inside(0) && dial.scale !== 'ratio') return 0;
+    if (dial.scale === 'percent' && inside(100)) return 100;
+    if (dial.scale === 'ratio') return 1;
+    return /^o'clock$/i.test(dial.unit ?? '') && inside(12) ? 12 : 0;
+}
+
+function mannerOf(dial) {
+    if (!dial.unit && (dial.scale === 'percent' || dial.scale === 'ratio')) return 'value';
+    if (/^marks?$/i.test(dial.unit || 'mark')) return 'rotary';
+    if (/^o'clock$/i.test(dial.unit)) return 'clock';
+    return dial.scale === 'percent' || dial.scale === 'ratio' || dial.unit === '%' ? 'value' : 'counted';
+}
+
+function withUnit(dial, value) {
+    const unit = (dial.unit || (dial.scale === 'percent' ? '%' : dial.scale === 'ratio' ? '' : 'mark')).replace(/([^s]{2})s$/i, '$1');
+    const word = /^[A-Za-z][a-z]{2,}$/.test(unit) && unit !== 'percent';
+    const plural = !word || Math.abs(value - 1) < 1e-9 ? '' : /([cs]h|[xsz])$/.test(unit) ? 'es' : 's';
+    const exact = Math.round(value * 100) / 100; // a hundredth is finer than any dial can be read
+    return `${number(exact, decimals(exact))} ${unit}${plural}`.trim();
+}
+
+const HOURS = ['twelve', 'one', 'two', 'three', 'four', 'five', 'six', 'seven', 'eight', 'nine', 'ten', 'eleven'];
+function clock(value) {
+    const minutes = ((Math.round(value * 60) % 720) + 720) % 720, past = minutes % 60, hour = HOURS[Math.floor(minutes / 60)], next = HOURS[(Math.floor(minutes / 60) + 1) % 12];
+    const named = { 0: `${hour} o’clock`, 15: `a quarter past ${hour}`, 30: `half past ${hour}`, 45: `a quarter to ${next}` }[past];
+    return named ?? (past < 30 ? `${count(past, 'minute')} past ${hour}` : `${count(60 - past, 'minute')} to ${next}`);
+}
+
+// "clockwise 1.5 marks", "at the centre", "down 2 steps", "108 %", "half past one".
+export function place(dial, value) {
+    if (value === null || value === undefined) return '–';
+    const zero = zeroOf(dial), rise = value - zero, manner = mannerOf(dial);
+    if (manner === 'clock') return clock(value);
+    if (manner === 'value' || Math.abs(zero - (dial.low + dial.high) / 2) > 0.1 * (dial.high - dial.low)) return withUnit(dial, value);
+    if (Math.abs(rise) < 1e-9) return 'at the centre';
+    const [up, down] = manner === 'rotary' ? ['clockwise', 'anticlockwise'] : ['up', 'down'];
+    return `${rise > 0 ? up : down} ${withUnit(dial, Math.abs(rise))}`;
+}
+
 export function count(n, one, many = `${one}s`) {
     return `${n} ${n === 1 ? one : many}`;
 }
 
-// UUID of version 4 out of getRandomValues: also there where randomUUID is not, on plain http.
-export function newUuid() {
+// UUID of version 7 (RFC 9562, 5.7): 48 bits of time first, so that the book's index grows at its end. getRandomValues is also there where randomUUID is not, on plain http.
+export function newUuid(now = Date.now()) {
     const bytes = crypto.getRandomValues(new Uint8Array(16));
-    bytes[6] = (bytes[6] & 0x0f) | 0x40;
+    for (let i = 5, rest = now; i >= 0; i--, rest = Math.floor(rest / 256)) bytes[i] = rest % 256;
+    bytes[6] = (bytes[6] & 0x0f) | 0x70;
     bytes[8] = (bytes[8] & 0x3f) | 0x80;
     const hex = [...bytes].map((byte) => byte.toString(16).padStart(2, '0')).join('');
     return hex.replace(/^(.{8})(.{4})(.{4})(.{4})(.{12})$/, '$1-$2-$3-$4-$5');

@@ -2,7 +2,7 @@
 // A setting on a ruler in the dial's own marks: the pen stroke is the setting, the bracket under the line is where nine results in ten land.
 // Drawn with percentages and without a viewBox, so that the figures keep their size on any screen; attributes only, no style.
 import { draw } from './dom.js';
-import { decimals, number, reading, stepOf } from './numbers.js';
+import { decimals, number, place, reading, stepOf } from './numbers.js';
 import { unitOf } from './fields.js';
 
 const NICE = [1, 2, 5, 10];
@@ -20,8 +20,8 @@ function marks(low, high, step) {
     return list;
 }
 
-// what: 'Bias' or 'Record trim'; setting: the API's bias or level.
-export function ruler(what, dial, setting) {
+// what: 'Bias' or 'Record trim'; setting: the API's bias or level; brief: without the words at the ends, where a sentence beside it says them.
+export function ruler(what, dial, setting, { brief = false } = {}) {
     const range = dial.high - dial.low;
     const at = (value) => `${(100 * (Math.min(dial.high, Math.max(dial.low, value)) - dial.low) / range).toFixed(2)}%`;
     const labelled = roundStep(range, 6);
@@ -33,11 +33,11 @@ export function ruler(what, dial, setting) {
     const rises = dial.plus !== 'less';
     const ends = what === 'Bias' ? [['less bias,', 'brighter'], ['more bias,', 'duller']] : [['less gain,', 'quieter'], ['more gain,', 'louder']];
     if (!rises) ends.reverse();
-    const sentence = `${what} dial from ${number(dial.low, places)} to ${number(dial.high, places)} ${unitOf(dial)}: set ${reading(dial, setting.dial)}${ranged ? `, nine results in ten between ${reading(dial, low, true)} and ${reading(dial, high, true)}` : ''}.`;
+    const sentence = `${what} dial from ${number(dial.low, places)} to ${number(dial.high, places)} ${unitOf(dial)}: set ${place(dial, setting.dial)}${ranged ? `, nine results in ten between ${place(dial, low)} and ${place(dial, high)}` : ''}.`;
     const line = (x1, y1, x2, y2, kind) => draw('line', { x1, y1, x2, y2, class: kind });
     const text = (x, y, kind, anchor, words) => draw('text', { x, y, class: kind, 'text-anchor': anchor }, words);
-    return draw('svg', { class: 'ruler', role: 'img', 'aria-label': sentence, width: '100%', height: '112', focusable: 'false' },
-        draw('svg', { x: '5%', y: '0', width: '90%', height: '112', overflow: 'visible' },
+    return draw('svg', { class: 'ruler', role: 'img', 'aria-label': sentence, width: '100%', height: brief ? '70' : '112', focusable: 'false' },
+        draw('svg', { x: '5%', y: '0', width: '90%', height: brief ? '70' : '112', overflow: 'visible' },
             marks(dial.low, dial.high, fine).map((value) => line(at(value), 44, at(value), 50, 'tick')),
             marks(dial.low, dial.high, labelled).map((value) => [
                 line(at(value), 38, at(value), 50, 'tick'),
@@ -46,5 +46,5 @@ export function ruler(what, dial, setting) {
             ranged ? [line(at(low), 64, at(high), 64, 'bracket'), line(at(low), 56, at(low), 64, 'bracket'), line(at(high), 56, at(high), 64, 'bracket')] : null,
             line(at(setting.dial), 26, at(setting.dial), 58, 'pen'),
             text(at(setting.dial), 20, 'set', 'middle', reading(dial, setting.dial)),
-            ends[0].map((words, i) => text('0%', 84 + 18 * i, 'end', 'start', words)), ends[1].map((words, i) => text('100%', 84 + 18 * i, 'end', 'end', words))));
+            brief ? null : ends[0].map((words, i) => text('0%', 84 + 18 * i, 'end', 'start', words)), brief ? null : ends[1].map((words, i) => text('100%', 84 + 18 * i, 'end', 'end', words))));
 }

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A suggestion as a person reads it: the setting as a sentence and on the ruler, its range, what it rests on, why this number, cautions.
 import { draw, make } from './dom.js';
-import { age, count, number, reading } from './numbers.js';
+import { age, count, number, place } from './numbers.js';
 import { ruler } from './ruler.js';
 
 // "clockwise 1.5 marks from centre: more bias, duller" → what to do, large; what it does, small.
@@ -17,7 +17,7 @@ function quantity(what, dial, setting) {
     dial = { ...dial, ...setting.ruler }; // the daemon knows the step where the deck does not say it
     return make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting.words), ruler(what, dial, setting),
         low === undefined ? null : make('p', { class: 'range' }, low === high ? `Nine results in ten land at this end of the dial or beyond it.`
-            : `Nine results in ten land between ${reading(dial, low, true)} and ${reading(dial, high, true)} on the dial.`),
+            : `Nine results in ten land between ${place(dial, low)} and ${place(dial, high)}.`),
         setting.beyond_dial ? make('p', { class: 'note' }, 'The dial runs out before it is reached: this is its end.') : null);
 }
 
@@ -95,10 +95,29 @@ export function settingsView(answer, deck, keptAt = null) {
     ];
 }
 
+// ---- how far the newest result of the pair moved it ----
+
+function moves(db, more, less) {
+    return Math.abs(db) < 0.05 ? 'hardly at all' : `by ${number(Math.abs(db), 2)} dB towards ${db > 0 ? more : less}`;
+}
+
+export function lastResultView(last) {
+    if (!last?.moved) return null;
+    const kinds = [['Bias', 'bias_db', 'more bias', 'less bias'], ['Record trim', 'level_db', 'more gain', 'less gain']].filter(([, member]) => last.moved[member] !== null);
+    const day = new Date(last.made_at).toLocaleDateString('en-GB', { day: 'numeric', month: 'long', year: 'numeric' });
+    return [
+        make('p', {}, make('strong', {}, 'The last result of this pair'), `, ${day}${last.member ? ` by ${last.member}` : ''}, moved ${kinds.map(([what, member, more, less]) =>
+            `${what === 'Bias' ? 'bias' : 'record trim'} ${moves(last.moved[member], more, less)}`).join(', ')}.`),
+        kinds.map(([what, member, more, less]) => make('p', { class: 'small' }, `${what}: before that day the book would have said ${amount(last.before[member], more, less)}; found was ${amount(last.found[member], more, less)}; ` +
+            `for that recording it now says ${amount(last.now[member], more, less)}.`)),
+    ];
+}
+
 // What it rests on, and why.
 export function groundsView(answer) {
     return [
         make('p', { class: 'basis' }, basisSentence(answer.basis)),
+        make('div', { class: 'last' }),
         answer.parts?.length ? whyThisNumber(answer.parts) : null,
         make('p', { class: 'small' }, `From every change up to number ${answer.model.as_of}.`),
     ];

@@ -2,11 +2,12 @@
 // The first page: where to start, and under (or beside) it the form for what was found. Deck and tape are remembered and shared by both.
 import { find, make, replace } from './dom.js';
 import { remember, remembered } from './kept.js';
+import { get } from './api.js';
 import { deckOf, loadBook, suggestion, tapeQuery } from './book.js';
 import { becomeSelect, clearWrong, describeTape, fillChannels, fillDecks, fillSetups, fillStocks, inputOf, placeUnits, PLACES, readNumbers, readTexts, sayWrong, searchField, signKeys, usedLately } from './fields.js';
 import { age } from './numbers.js';
 import { nameEntries, startPage } from './page.js';
-import { groundsView, settingsView } from './setting.js';
+import { groundsView, lastResultView, settingsView } from './setting.js';
 import { startLog } from './log.js';
 
 const form = find('#start-form');
@@ -52,6 +53,12 @@ function question() {
     return { deck: deckSelect.value, ...tapeQuery(stockSelect.value), ...query };
 }
 
+// Comes after the answer and never holds it up.
+async function tellOfLast(turn, pair) {
+    const last = await get('api/last-result', pair).catch(() => null);
+    if (turn === asked) replace(find('.last', answer), lastResultView(last));
+}
+
 async function answerIt() {
     const query = question();
     if (!query) return;
@@ -66,6 +73,7 @@ async function answerIt() {
             settingsView(found, deck(), keptAt), groundsView(found),
             make('p', { class: 'next actions' }, make('a', { href: 'bench.html' }, 'Set it at the bench, step by step'),
                 stock ? make('a', { href: `stock.html?stock=${stock.id}` }, 'Know this tape') : null, make('a', { href: `deck.html?deck=${deck().id}` }, 'Know this deck')));
+        if (stock && found.basis.pair && !keptAt) tellOfLast(turn, { deck: deck().id, stock: stock.id });
     } catch (error) {
         if (turn !== asked) return;
         const homed = (error.errors ?? []).filter((one) => inputOf(form, one.field) && !inputOf(form, one.field).closest('[hidden]'));

@@ -7,7 +7,7 @@ import { describeTape, fillStocks, searchField, usedLately } from './fields.js';
 import { remember, remembered } from './kept.js';
 import { count, number } from './numbers.js';
 import { nameEntries, startPage } from './page.js';
-import { amount, asked, chance, day, db, drawing, fill, keepAddress, known, more, odds, part, plusMinus, reading, table, trouble } from './know.js';
+import { amount, asked, chance, day, db, drawing, fill, keepAddress, known, more, moreLess, odds, part, plusMinus, setting, table, trouble } from './know.js';
 
 const select = find('#k-stock'), deckSelect = find('#k-deck');
 let book = null;
@@ -24,15 +24,15 @@ function doubts(label) {
 
 function sheetFigures(s) {
     if (!s.sheet) return null;
-    const row = (name, one) => (one ? [name, plusMinus(one.said_db), plusMinus(one.found_db, one.found_se_db), plusMinus(one.club_share, one.club_share_se)] : null);
+    const row = (name, one) => (one ? [name, moreLess(one.said_db), moreLess(one.found_db, one.found_se_db), plusMinus(one.club_share, one.club_share_se)] : null);
     return [make('h2', {}, 'The maker’s figure'), table('The maker’s published figure against what the club found, dB against the class', ['', '#Published', '#Found', '#Of such figures the club bears out'],
-        [row('Bias', s.sheet.bias), row('Record level', s.sheet.level)].filter(Boolean))];
+        [row('Bias', s.sheet.bias), row('Record gain', s.sheet.level)].filter(Boolean))];
 }
 
 function view(s, stock) {
     const deckRows = s.on_decks.toSorted((a, b) => b.calibrations - a.calibrations).map((one) => [deckLink(one.deck), String(one.calibrations),
-        reading(one.bias), `${db(one.bias.db)} (${number(one.bias.low90_db, 1)} … ${number(one.bias.high90_db, 1)})`,
-        reading(one.level), `${db(one.level.db)} (${number(one.level.low90_db, 1)} … ${number(one.level.high90_db, 1)})`]);
+        setting(deckOf(book, one.deck)?.bias_dial, one.bias), moreLess(one.bias.db, (one.bias.high90_db - one.bias.low90_db) / 2),
+        setting(deckOf(book, one.deck)?.level_dial, one.level), moreLess(one.level.db, (one.level.high90_db - one.level.low90_db) / 2)]);
     return [
         make('p', { class: 'small' }, describeTape(book, stock)),
         make('p', { class: 'words' }, make('strong', {}, `${amount('bias', s.bias.db)}, ${amount('level', s.level.db)}`),
@@ -42,19 +42,19 @@ function view(s, stock) {
             make('a', { href: `sheet.html?stock=${s.stock}` }, 'Its sheet for every deck, to print')),
         make('h2', {}, 'On each deck'),
         drawing(`charts/stocks/${s.stock}.svg`, { kind: 'decks' }), drawing(`charts/stocks/${s.stock}.svg`, { kind: 'decks', response: 'level' }),
-        table('Starting setting on each deck, and where nine results in ten land', ['Deck', '#Results', '#Bias dial', '#Bias', '#Trim dial', '#Record level'], deckRows),
+        table('Starting setting on each deck; ± is how far from it nine results in ten land at most', ['Deck', '#Results', 'Bias dial', '#Bias, dB', 'Trim dial', '#Record gain, dB'], deckRows),
         make('h2', {}, 'How it behaves'),
         make('dl', { class: 'facts' },
             fact('Its cassettes or reels differ by', `${db(s.bias.tape_sd_db)} bias, ${db(s.level.tape_sd_db)} level`), fact('Its batches differ by', `${db(s.bias.batch_sd_db)} bias, ${db(s.level.batch_sd_db)} level`),
             fact('Each doubling of times recorded over', `${amount('bias', s.bias.per_doubling_db, 2)}, ${amount('level', s.level.per_doubling_db, 2)}`), fact('It lined up', part(s.settled_part)), fact('A dial ran out', part(s.stopped_part)),
             fact('High tone wanders', known(s.unsteady_db) ? `${db(s.unsteady_db, 1)} (${s.unsteady_calibrations} say)` : 'nobody said'), fact('Still clean up to', known(s.peak_db) ? `${db(s.peak_db, 1)} over the deck’s 0 (${s.peak_calibrations} say)` : 'nobody said'),
-            fact('Half of all results set more bias than', db(s.bias.median_db)), fact('Named cassettes, batches', `${s.tapes}, ${s.batches}`), fact('Left out of the fit', count(s.left_out, 'result'))),
+            fact('The middle result set', known(s.bias.median_db) ? `${amount('bias', s.bias.median_db, 2)} than its deck’s preset` : '–'), fact('Named cassettes, batches', `${s.tapes}, ${s.batches}`), fact('Left out of the fit', count(s.left_out, 'result'))),
         sheetFigures(s),
         make('h2', {}, 'Results over time'),
         drawing(`charts/stocks/${s.stock}.svg`, { kind: 'time' }),
         more('The results as a table', table(`Results, newest first${s.more ? ' (the newest only)' : ''}; dB on the deck’s own dials for a flat result, and how far that was from what was expected`,
             ['Made', 'Deck', 'Member', 'Cassette, batch', '#Bias', '#off by', '#Level', '#off by', 'Note'], s.results.map((one) => [day(one.made_at), deckLink(one.deck), one.member, [one.tape, one.batch].filter(Boolean).join(', '),
-                plusMinus(one.bias_db), plusMinus(one.bias_apart_db), plusMinus(one.level_db), plusMinus(one.level_apart_db), one.left_out ? `left out: ${one.left_out}` : '']))),
+                moreLess(one.bias_db), moreLess(one.bias_apart_db), moreLess(one.level_db), moreLess(one.level_apart_db), one.left_out ? `left out: ${one.left_out}` : '']))),
         more('Who logged it on what', table('Results by deck and member', ['Deck', 'Member', '#Results'], s.logged.map((one) => [deckLink(one.deck), one.member, String(one.calibrations)]))),
     ];
 }
@@ -62,8 +62,8 @@ function view(s, stock) {
 async function neighbours() {
     const query = { deck: deckSelect.value, within_db: find('#k-within').value };
     const found = await get(`${path(select.value)}/alike`, { ...query, all: 1 });
-    const alike = found.stocks.filter((one) => one.alike), row = (one) => [make('a', { href: `stock.html?stock=${one.stock}` }, one.name), className(book, one.class), plusMinus(one.bias_apart_db, one.bias_apart_se_db),
-        plusMinus(one.level_apart_db, one.level_apart_se_db), chance(one.chance)];
+    const alike = found.stocks.filter((one) => one.alike), row = (one) => [make('a', { href: `stock.html?stock=${one.stock}` }, one.name), className(book, one.class), moreLess(one.bias_apart_db, one.bias_apart_se_db),
+        moreLess(one.level_apart_db, one.level_apart_se_db), chance(one.chance)];
     deckSelect.value = found.deck;
     return [
         make('p', {}, alike.length ? `${count(alike.length, 'tape')} may follow without touching the dials of ${deckOf(book, found.deck)?.name}.` : 'None of the club’s tapes comes so near on this deck.'),

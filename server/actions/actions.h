@@ -34,6 +34,7 @@ enum action_result action_checks_list(struct house *, struct exchange *);   /* w
 enum action_result action_check_put(struct house *, struct exchange *);     /* write */
 /* suggestion.c, next_move.c, model.c, track_record.c */
 enum action_result action_suggestion(struct house *, struct exchange *);   /* inline */
+enum action_result action_last_result(struct house *, struct exchange *);  /* worker; last_result.c */
 enum action_result action_next_move(struct house *, struct exchange *);    /* inline */
 enum action_result action_model(struct house *, struct exchange *);        /* inline */
 enum action_result action_track_record(struct house *, struct exchange *); /* worker */

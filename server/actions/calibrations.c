@@ -8,6 +8,7 @@
 
 #include "../trade/check.h"
 #include "../trade/spool.h"
+#include "../wire/form.h"
 #include "../wire/wire.h"
 
 #include <stdio.h>
@@ -107,21 +108,6 @@ static bool list_row(void *user, const struct calibration *c, const struct stamp
     return true;
 }
 
-/* Percent-encodes for a query value: a member's name may hold anything. */
-static void add_encoded(struct buffer *b, const char *text)
-{
-    static const char hex[] = "0123456789ABCDEF";
-    for (const unsigned char *p = (const unsigned char *)text; *p; p++) {
-        if ((*p >= 'a' && *p <= 'z') || (*p >= 'A' && *p <= 'Z') || (*p >= '0' && *p <= '9') || strchr("-._~", *p)) {
-            buffer_char(b, (char)*p);
-        } else {
-            buffer_char(b, '%');
-            buffer_char(b, hex[*p >> 4]);
-            buffer_char(b, hex[*p & 15]);
-        }
-    }
-}
-
 static void next_link(struct exchange *x, const struct page *p)
 {
     static const char *const kept[] = {"deck", "stock", "member", "since", "origin", "newest"};
@@ -132,7 +118,7 @@ static void next_link(struct exchange *x, const struct page *p)
         const char *value = request_parameter(&x->request, kept[i]);
         if (value) {
             buffer_format(&url, "&%s=", kept[i]);
-            add_encoded(&url, value);
+            percent_encode(&url, value);
         }
     }
     if (!url.failed) {

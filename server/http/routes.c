@@ -16,6 +16,7 @@ const struct route biasbook_routes[] = {
     {"/livez", READ, ROLE_NONE, 0, RUN_INLINE, action_livez, NOTHING},
     {"/readyz", READ, ROLE_NONE, 0, RUN_WORKER, action_readyz, NOTHING},
     {"/api/suggestion", READ, ROLE_READER, 0, RUN_INLINE, action_suggestion, NOTHING},
+    {"/api/last-result", READ, ROLE_READER, 0, RUN_WORKER, action_last_result, NOTHING},
     {"/api/next-move", METHOD_POST, ROLE_READER, ROUTE_BARE, RUN_INLINE, action_next_move, RECORD},
     {"/api/calibrations/{uuid}", READ, ROLE_READER, ROUTE_BARE, RUN_WORKER, action_calibration_get, NOTHING},
     {"/api/calibrations/{uuid}", METHOD_PUT, ROLE_LOGGER, ROUTE_BARE, RUN_WRITE, action_calibration_put, RECORD},

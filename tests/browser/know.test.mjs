@@ -2,7 +2,8 @@
 // The pages of knowledge with the demo club: a tape, a deck, sheets. What they say, how they hold up narrow, in the dark, on paper, for axe.
 import test, { after, before } from 'node:test';
 import assert from 'node:assert/strict';
-import { assertAccessible, assertClean, assertNoSideways, desk, launch, openPage, small, startDaemon } from './help.mjs';
+import { readFileSync } from 'node:fs';
+import { assertAccessible, assertClean, assertNoSideways, desk, json, launch, openPage, small, startDaemon } from './help.mjs';
 
 let browser, daemon;
 before(async () => { [browser, daemon] = await Promise.all([launch(), startDaemon()]); });
@@ -27,8 +28,8 @@ const looks = [
     ['stock.html?stock=velnar-chrome-90', '#neighbours svg.chart'],
     ['deck.html?deck=attic-k71', '#course svg.chart'],
     ['deck.html?deck=club-bench', '#services svg.chart'],
-    ['sheet.html?deck=club-bench', '#sheet table'],
-    ['sheet.html?stock=ostrel-f-90', '#sheet table'],
+    ['sheet.html?deck=club-bench', '#sheet li'],
+    ['sheet.html?stock=ostrel-f-90', '#sheet li'],
     ['sheet.html?deck=club-bench&stock=ostrel-f-90', '.boxnote'],
 ];
 
@@ -115,23 +116,44 @@ test('the inside preset follows the tapes chosen', async () => {
     await close(page);
 });
 
-test('a sheet is one page of paper, black on white; its order and its address follow the choice', async () => {
-    const page = await open('sheet.html?deck=club-bench', '#sheet table', { ...desk, colorScheme: 'dark' });
+test('a sheet on paper: each entry whole, a sentence and a ruler, black on white; its order and its address follow the choice', async () => {
+    const page = await open('sheet.html?deck=club-bench', '#sheet li', { ...desk, colorScheme: 'dark' });
+    const entries = await page.locator('#sheet li').count();
     for (const format of ['A4', 'Letter']) {
         const pdf = (await page.pdf({ format })).toString('latin1');
-        assert.equal(pdf.match(/\/Type\s*\/Page[^s]/g).length, 1, format);
+        assert.ok(pdf.match(/\/Type\s*\/Page[^s]/g).length <= Math.ceil(entries / 8), `${format}: at least eight entries a page`);
     }
     await page.emulateMedia({ media: 'print' });
-    const paint = await page.evaluate(() => { const style = getComputedStyle(document.querySelector('#sheet td')); return [style.color, getComputedStyle(document.documentElement).backgroundColor, getComputedStyle(document.querySelector('#choose')).display]; });
+    const paint = await page.evaluate(() => { const style = getComputedStyle(document.querySelector('#sheet p')); return [style.color, getComputedStyle(document.documentElement).backgroundColor, getComputedStyle(document.querySelector('#choose')).display]; });
     assert.deepEqual(paint, ['rgb(0, 0, 0)', 'rgb(255, 255, 255)', 'none']);
     await page.emulateMedia({ media: 'screen' });
-    const first = () => page.textContent('#sheet tbody th');
+    assert.equal(await page.locator('#sheet .ruler').count(), 2 * entries);
+    assert.equal(await page.locator('#sheet table').count(), 0);
+    const first = () => page.textContent('#sheet li h2');
     const before = await first();
     await page.selectOption('#h-sort', 'bias');
-    await page.waitForFunction((was) => document.querySelector('#sheet tbody th').textContent !== was, before);
+    await page.waitForFunction((was) => document.querySelector('#sheet li h2').textContent !== was, before);
     assert.match(page.url(), /sort=bias/);
     assert.doesNotMatch(await page.textContent('#sheet'), /[^\w]-\d/, 'a real minus sign');
     await close(page);
+});
+
+test('the pages word a dial’s reading as the daemon does', async () => {
+    const { place } = await import(`data:text/javascript,${encodeURIComponent(readFileSync(new URL('../../static/numbers.js', import.meta.url), 'utf8'))}`);
+    const { decks } = await json(daemon.address, 'api/decks?limit=500');
+    let compared = 0;
+    for (const deck of decks) {
+        const { rows } = await json(daemon.address, `api/decks/${deck.id}/sheet?logged=1`);
+        for (const row of rows)
+            for (const which of ['bias', 'level']) {
+                if (row[which].dial === null) continue;
+                const said = row[which].words.split(': ')[0].replace(/^at (?!the centre)/, '').replace(' from centre', '').replaceAll("o'clock", 'o’clock');
+                const words = place(deck[`${which}_dial`], row[which].dial);
+                assert.ok(said === words || / from [0-9]/.test(said), `${deck.id}: ${words} where the daemon says ${said}`);
+                compared++;
+            }
+    }
+    assert.ok(compared > 200);
 });
 
 test('a note for the cassette box is sentences', async () => {

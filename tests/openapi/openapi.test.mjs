@@ -181,6 +181,11 @@ test('questions and knowledge', async () => {
     await ask('/api/suggestion', 'get', { query: '?deck=a-deck&class=type-4', expect: 200 });
     await ask('/api/suggestion', 'get', { query: `?deck=nobody-has-it&stock=${S}`, expect: 404 });
     await ask('/api/suggestion', 'get', { query: '?nonsense=1', expect: 422 });
+    const { deck: logged, stock: used } = (await ask('/api/calibrations', 'get', { query: '?limit=1', expect: 200 })).json.calibrations[0];
+    assert.ok((await ask('/api/last-result', 'get', { query: `?deck=${logged}&stock=${used}`, expect: 200 })).json.calibration);
+    assert.equal((await ask('/api/last-result', 'get', { query: '?deck=a-deck&stock=' + used, expect: 200 })).json.calibration, null);
+    await ask('/api/last-result', 'get', { query: `?deck=${logged}&stock=nobody-has-it`, expect: 404 });
+    await ask('/api/last-result', 'get', { query: `?deck=${logged}`, expect: 422 });
     await ask('/api/next-move', 'post', { body: JSON.stringify({ deck: D, stock: S, plan: 'ladder' }), expect: 200 });
     await ask('/api/next-move', 'post', { body: JSON.stringify({ deck: D, stock: S, moves: [{ bias: 0, level: 0, low_db: 0, high_db: 2 }] }), expect: 200 });
     await ask('/api/next-move', 'post', { body: JSON.stringify({ deck: 'nobody-has-it', stock: S }), expect: 404 });
