@@ -36,8 +36,8 @@ export function ruler(what, dial, setting, { brief = false } = {}) {
     const sentence = `${what} dial from ${number(dial.low, places)} to ${number(dial.high, places)} ${unitOf(dial)}: set ${place(dial, setting.dial)}${ranged ? `, nine results in ten between ${place(dial, low)} and ${place(dial, high)}` : ''}.`;
     const line = (x1, y1, x2, y2, kind) => draw('line', { x1, y1, x2, y2, class: kind });
     const text = (x, y, kind, anchor, words) => draw('text', { x, y, class: kind, 'text-anchor': anchor }, words);
-    return draw('svg', { class: 'ruler', role: 'img', 'aria-label': sentence, width: '100%', height: brief ? '70' : '112', focusable: 'false' },
-        draw('svg', { x: '5%', y: '0', width: '90%', height: brief ? '70' : '112', overflow: 'visible' },
+    return draw('svg', { class: 'ruler', role: 'img', 'aria-label': sentence, width: '100%', height: brief ? '58' : '112', focusable: 'false' },
+        draw('svg', { x: '5%', y: brief ? '-8' : '0', width: '90%', height: brief ? '58' : '112', overflow: 'visible' },
             marks(dial.low, dial.high, fine).map((value) => line(at(value), 44, at(value), 50, 'tick')),
             marks(dial.low, dial.high, labelled).map((value) => [
                 line(at(value), 38, at(value), 50, 'tick'),
