@@ -144,13 +144,14 @@ int64_t latest_us(const struct house *house, const struct request *q)
 
 struct write *write_new(struct house *house, struct exchange *x, enum write_kind kind)
 {
-    struct write *w = arena_alloc(x->arena, sizeof *w);
+    struct write *w = arena_room(x->arena, sizeof *w);
     if (!w) {
         struct fault f = {0};
         fault_add(&f, FAULT_MEMORY, "", "memory", "out of memory; try again");
         answer_fault(x, &f);
         return NULL;
     }
+    write_init(w);
     w->kind = kind;
     w->member = x->request.who.member;
     w->may_correct_others = house->open || x->request.who.role == ROLE_STEWARD;
@@ -164,11 +165,23 @@ static const char *outcome_text(enum write_outcome o)
     return o == WRITE_CREATED ? "created" : o == WRITE_SAME ? "same" : "revised";
 }
 
+/* Cut to its room; returns the length. */
+static size_t copy_text(char *out, size_t room, const char *text)
+{
+    size_t n = strlen(text);
+    if (n >= room)
+        n = room - 1;
+    memcpy(out, text, n);
+    out[n] = '\0';
+    return n;
+}
+
 static void write_receipt(struct exchange *x, const struct write *w)
 {
     struct reply *r = &x->reply;
     struct buffer *b = json_body(x);
     char id[LIMIT_SLUG + 1 + UUID_TEXT];
+    size_t length = 0;
     const char *base = "/api/calibrations/";
     switch (w->kind) {
     case WRITE_DECK: base = "/api/decks/", snprintf(id, sizeof id, "%s", w->deck->id); break;
@@ -180,17 +193,21 @@ static void write_receipt(struct exchange *x, const struct write *w)
     case WRITE_UNDO: uuid_format(&w->calibration->id, id); break;
     }
     r->status = w->outcome == WRITE_CREATED ? 201 : 200;
-    snprintf(r->etag, sizeof r->etag, "%s", w->stamp.etag);
+    copy_text(r->etag, sizeof r->etag, w->stamp.etag);
     if (w->outcome == WRITE_CREATED) {
-        if (base)
-            snprintf(r->location, sizeof r->location, "%s%s", base, id);
-        else
-            snprintf(r->location, sizeof r->location, "%.159s", x->request.path);
+        length = base ? copy_text(r->location, sizeof r->location, base) : 0;
+        copy_text(r->location + length, sizeof r->location - length, base ? id : x->request.path);
     }
+    /* This is every logged result's receipt, so no printf. */
     buffer_text(b, "{\"id\":");
     json_text(b, id);
-    buffer_format(b, ",\"seq\":%lld,\"revision\":%d,\"outcome\":\"%s\"", (long long)w->stamp.seq, w->stamp.revision,
-                  outcome_text(w->outcome));
+    buffer_text(b, ",\"seq\":");
+    buffer_int(b, w->stamp.seq);
+    buffer_text(b, ",\"revision\":");
+    buffer_int(b, w->stamp.revision);
+    buffer_text(b, ",\"outcome\":\"");
+    buffer_text(b, outcome_text(w->outcome));
+    buffer_char(b, '"');
     if (w->stamp.is_void) {
         buffer_text(b, ",\"void\":{\"reason\":");
         json_text(b, w->stamp.void_reason);
@@ -212,7 +229,8 @@ static void committed(struct write *w)
 
 enum action_result write_submit(struct house *house, struct exchange *x, struct write *w)
 {
-    struct fault f = {0};
+    struct fault f;
+    fault_clear(&f);
     w->done = committed;
     if (!store_submit(house->store, w, &f))
         return answer_fault(x, &f);

@@ -28,10 +28,11 @@ bool calibration_complete(struct calibration *c, const struct deck *deck, const 
 
 enum action_result action_calibration_put(struct house *house, struct exchange *x)
 {
-    struct fault f = {0};
+    struct fault f;
     struct uuid id;
+    fault_clear(&f);
     struct write *w = write_new(house, x, WRITE_CALIBRATION);
-    struct calibration *c = w ? arena_alloc(x->arena, sizeof *c) : NULL;
+    struct calibration *c = w ? arena_room(x->arena, sizeof *c) : NULL; /* wire_read_calibration begins with calibration_init */
     if (!c)
         return ACTION_DONE;
     if (!path_uuid(x, 0, &id, &f) || !wire_read_calibration(x->request.body, x->request.body_length, &id, x->arena, c, &f))

@@ -179,7 +179,7 @@ static void refuse(struct importer *i, long line, const struct fault *f)
 static void prepare(const struct importer *i, struct held_row *h, struct write *w)
 {
     struct line *l = &h->line;
-    memset(w, 0, sizeof *w);
+    write_init(w);
     w->imported = true;
     w->member = i->options.member;
     w->may_correct_others = i->options.may_correct_others;

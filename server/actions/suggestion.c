@@ -132,6 +132,14 @@ bool question_read(const struct view *v, const struct request *q, struct suggest
 
 #define LITERAL(b, text) buffer_add(b, "" text, sizeof(text) - 1)
 
+/* Our own identifiers: nothing in them to escape. */
+static void quoted(struct buffer *b, const char *id)
+{
+    buffer_char(b, '"');
+    buffer_text(b, id);
+    buffer_char(b, '"');
+}
+
 static void pair_of(struct buffer *b, double low, double high, int decimals)
 {
     buffer_char(b, '[');
@@ -196,7 +204,7 @@ static void write_parts(struct buffer *b, const struct model_answer *a)
         if (i)
             buffer_char(b, ',');
         LITERAL(b, "{\"name\":");
-        json_text(b, a->parts[i].name);
+        quoted(b, a->parts[i].name);
         LITERAL(b, ",\"bias_db\":");
         buffer_fixed(b, a->parts[i].value[BIAS], 4);
         LITERAL(b, ",\"level_db\":");
@@ -209,7 +217,7 @@ static void write_parts(struct buffer *b, const struct model_answer *a)
 static void write_basis(struct buffer *b, const struct model_answer *a)
 {
     LITERAL(b, ",\"basis\":{\"kind\":");
-    json_text(b, basis_kind_text(a->basis));
+    quoted(b, basis_kind_text(a->basis));
     LITERAL(b, ",\"pair\":");
     buffer_int(b, a->pair);
     LITERAL(b, ",\"deck\":");
@@ -230,7 +238,7 @@ static void write_cautions(struct buffer *b, const struct suggestion *s)
         if (i)
             buffer_char(b, ',');
         LITERAL(b, "{\"code\":");
-        json_text(b, s->cautions[i].code);
+        quoted(b, s->cautions[i].code);
         LITERAL(b, ",\"text\":");
         json_text(b, s->cautions[i].text);
         buffer_char(b, '}');
@@ -254,15 +262,15 @@ static void write_slopes(struct buffer *b, const struct model_answer *a)
 static void write_question(struct buffer *b, const struct model_question *m)
 {
     LITERAL(b, "{\"deck\":");
-    json_text(b, m->deck->id);
+    quoted(b, m->deck->id);
     if (m->stock) {
         LITERAL(b, ",\"stock\":");
-        json_text(b, m->stock->id);
+        quoted(b, m->stock->id);
     }
     LITERAL(b, ",\"class\":");
-    json_text(b, class_info(m->tape_class)->id);
+    quoted(b, class_info(m->tape_class)->id);
     LITERAL(b, ",\"setup\":");
-    json_text(b, m->setup[0] ? m->setup : "main");
+    quoted(b, m->setup[0] ? m->setup : "main");
     LITERAL(b, ",\"treble_db\":");
     buffer_fixed(b, m->treble_db, 4);
 }

@@ -72,7 +72,7 @@ void arena_reset(struct arena *a)
     a->given = 0;
 }
 
-void *arena_alloc(struct arena *a, size_t size)
+void *arena_room(struct arena *a, size_t size)
 {
     if (size > a->max)
         return NULL;
@@ -91,15 +91,24 @@ void *arena_alloc(struct arena *a, size_t size)
     void *p = b->bytes + b->used;
     b->used += need;
     a->given = need > a->max - a->given ? a->max : a->given + need;
-    return memset(p, 0, need);
+    return p;
+}
+
+void *arena_alloc(struct arena *a, size_t size)
+{
+    void *p = arena_room(a, size);
+    return p ? memset(p, 0, size) : NULL;
 }
 
 char *arena_text(struct arena *a, const char *text, size_t length)
 {
     if (length == SIZE_MAX)
         return NULL;
-    char *p = arena_alloc(a, length + 1);
-    if (p && length)
+    char *p = arena_room(a, length + 1);
+    if (!p)
+        return NULL;
+    if (length)
         memcpy(p, text, length);
+    p[length] = '\0';
     return p;
 }

@@ -112,22 +112,54 @@ static void printed(struct buffer *b, double value, int precision)
     }
 }
 
-/* `whole` and a fraction of `decimals` digits, trailing zeros dropped. */
+/* "00" to "99": two digits at a step. */
+static const char PAIRS[201] =
+    "00010203040506070809101112131415161718192021222324252627282930313233343536373839404142434445464748495051525354555657585960616263646566"
+    "6768697071727374757677787980818283848586878889909192939495969798"
+    "99";
+
+/* The `decimals` (1 to 9) digits of `fraction`, zeros in front kept. */
+static void fraction_digits(char *out, uint32_t fraction, int decimals)
+{
+    int at = decimals;
+    for (; at >= 2; at -= 2, fraction /= 100)
+        memcpy(out + at - 2, PAIRS + 2 * (fraction % 100), 2);
+    if (at)
+        *out = (char)('0' + fraction);
+}
+
+#define NUMBER_ROOM 40 /* sign, twenty digits, point, nine decimals */
+
+/* `whole` and a fraction of `decimals` (0 to 9) digits, trailing zeros dropped; straight into the buffer. */
 static void decimal(struct buffer *b, bool negative, uint64_t whole, uint64_t fraction, int decimals)
 {
-    char text[48], *end = text + sizeof text, *p = end;
-    while (decimals > 0 && fraction % 10 == 0) {
-        fraction /= 10;
-        decimals--;
-    }
-    if (decimals > 0) {
-        p = digits(p, fraction, decimals);
-        *--p = '.';
-    }
-    p = digits(p, whole, 1);
+    char elsewhere[NUMBER_ROOM], *start = elsewhere;
+    bool in_place = !b->failed && b->capacity - b->length > NUMBER_ROOM;
+    if (in_place)
+        start = b->data + b->length;
+    char *p = start;
     if (negative)
-        *--p = '-';
-    buffer_add(b, p, (size_t)(end - p));
+        *p++ = '-';
+    if (whole < 10) {
+        *p++ = (char)('0' + whole);
+    } else {
+        char text[24], *end = text + sizeof text, *first = digits(end, whole, 1);
+        memcpy(p, first, (size_t)(end - first));
+        p += end - first;
+    }
+    if (fraction) {
+        *p++ = '.';
+        fraction_digits(p, (uint32_t)fraction, decimals);
+        p += decimals;
+        while (p[-1] == '0')
+            p--;
+    }
+    if (in_place) {
+        b->length += (size_t)(p - start);
+        *p = '\0';
+    } else {
+        buffer_add(b, start, (size_t)(p - start));
+    }
 }
 
 void buffer_fixed(struct buffer *b, double value, int decimals)
@@ -145,7 +177,8 @@ void buffer_fixed(struct buffer *b, double value, int decimals)
         decimals = 0;
     if (decimals > 9)
         decimals = 9;
-    uint64_t whole = (uint64_t)size, unit = (uint64_t)POWERS[decimals];
+    static const uint32_t units[] = {1, 10, 100, 1000, 10000, 100000, 1000000, 10000000, 100000000, 1000000000};
+    uint64_t whole = (uint64_t)size, unit = units[decimals];
     double scaled = (size - (double)whole) * POWERS[decimals]; /* the difference is exact */
     uint64_t fraction = (uint64_t)scaled;
     if (scaled - (double)fraction >= 0.5)

@@ -27,6 +27,8 @@ struct arena *arena_new(size_t max) __attribute__((warn_unused_result)); /* NULL
 void arena_free(struct arena *a);                                        /* NULL allowed */
 void arena_reset(struct arena *a);                                       /* forget everything, keep the first block */
 void *arena_alloc(struct arena *a, size_t size) __attribute__((warn_unused_result)); /* zeroed, 16-byte aligned; NULL past max */
+void *arena_room(struct arena *a, size_t size)
+    __attribute__((warn_unused_result)); /* the same with whatever bytes: its user fills all of it */
 char *arena_text(struct arena *a, const char *text, size_t length) __attribute__((warn_unused_result)); /* NUL-terminated copy */
 
 #endif

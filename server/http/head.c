@@ -8,9 +8,14 @@
 #include <string.h>
 #include <strings.h>
 
+static bool alphanumeric(unsigned char c)
+{
+    return (unsigned char)((c | 0x20) - 'a') < 26 || (unsigned char)(c - '0') < 10;
+}
+
 static bool token_character(unsigned char c)
 {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || (c != '\0' && strchr("!#$%&'*+-.^_`|~", c));
+    return alphanumeric(c) || c == '-' || (c != '\0' && strchr("!#$%&'*+.^_`|~", c));
 }
 
 /* The first guard that is violated decides. */
@@ -154,7 +159,9 @@ static bool host_shape(const char *host)
     if (n == 0 || n > 255)
         return false;
     for (size_t i = 0; i < n; i++)
-        if ((unsigned char)host[i] <= 0x20 || (unsigned char)host[i] >= 0x7f || strchr("/\\@?#<>\"'{}|^`,;", host[i]))
+        if (alphanumeric((unsigned char)host[i]) || host[i] == '.' || host[i] == ':' || host[i] == '-')
+            continue; /* the usual ones, without a search */
+        else if ((unsigned char)host[i] <= 0x20 || (unsigned char)host[i] >= 0x7f || strchr("/\\@?#<>\"'{}|^`,;", host[i]))
             return false;
     return true;
 }

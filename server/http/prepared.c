@@ -56,6 +56,7 @@ static struct prepared *make(const struct prepared_store *s, const char *type, s
     if (!p)
         return NULL;
     p->size = size;
+    p->etag[0] = p->location[0] = '\0';
     memcpy(p->type, type, strlen(type) + 1);
     p->response = MHD_create_response_from_buffer(size, p->bytes, MHD_RESPMEM_PERSISTENT);
     if (p->response && s->headers(p->response, type))
@@ -106,10 +107,36 @@ struct prepared *prepared_take(struct prepared_store *s, const char *type, size_
     return p;
 }
 
+static bool mark(struct prepared *p, const char *name, const char *value, char *kept, size_t room)
+{
+    size_t n = strlen(value);
+    if (n == 0)
+        return true;
+    if (n >= room || MHD_add_response_header(p->response, name, value) != MHD_YES)
+        return false;
+    memcpy(kept, value, n + 1);
+    return true;
+}
+
+bool prepared_mark(struct prepared *p, const char *etag, const char *location)
+{
+    return mark(p, "ETag", etag, p->etag, sizeof p->etag) && mark(p, "Location", location, p->location, sizeof p->location);
+}
+
+static void unmark(struct prepared *p)
+{
+    if (p->etag[0])
+        MHD_del_response_header(p->response, "ETag", p->etag);
+    if (p->location[0])
+        MHD_del_response_header(p->response, "Location", p->location);
+    p->etag[0] = p->location[0] = '\0';
+}
+
 void prepared_give(struct prepared_store *s, struct prepared *p)
 {
     if (!p)
         return;
+    unmark(p);
     pthread_mutex_lock(&s->lock);
     p->next = s->bucket[p->size % BUCKETS];
     s->bucket[p->size % BUCKETS] = p;

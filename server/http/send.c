@@ -187,14 +187,14 @@ bool send_usual_headers_tls(struct MHD_Response *m, const char *type)
     return send_usual_headers(m, type) && add_strict_transport(m);
 }
 
-/* True when the usual headers are all that this reply has. */
-static bool is_usual(const struct call *c)
+/* True when the usual headers are all that this reply has, an entity tag and a place aside. */
+static bool is_usual(const struct call *c, unsigned status)
 {
     const struct reply *r = &c->x.reply;
     bool plain = r->content_type && !is_page(r->content_type) && r->file < 0 && !r->fixed;
-    bool rare = r->etag[0] || r->location[0] || r->link[0] || r->cache_control[0] || r->file_name[0] || r->set_cookie[0] ||
-                r->retry_after_s > 0 || c->close;
-    return plain && !rare && r->status != 401 && r->status != 405 && r->status != 415 && c->x.request.method != HTTP_OPTIONS;
+    bool rare = r->link[0] || r->cache_control[0] || r->file_name[0] || r->set_cookie[0] || r->retry_after_s > 0 || c->close;
+    return plain && !rare && status == (unsigned)r->status && r->status != 401 && r->status != 405 && r->status != 415 &&
+           c->x.request.method != HTTP_OPTIONS;
 }
 
 static bool add_headers(struct MHD_Response *m, const struct call *c)
@@ -245,6 +245,21 @@ static unsigned status_of(const struct call *c)
 static enum MHD_Result send_prepared(struct call *c)
 {
     const struct reply *r = &c->x.reply;
+    char etag[sizeof r->etag + 2] = "";
+    if (r->etag[0]) {
+        size_t n = strlen(r->etag);
+        etag[0] = etag[n + 1] = '"';
+        memcpy(etag + 1, r->etag, n);
+        etag[n + 2] = '\0';
+    }
+    struct buffer location;
+    buffer_init(&location, 3 * LIMIT_URL);
+    if (r->location[0])
+        relative_reference(&location, c->x.request.path, r->location);
+    bool marked = !location.failed && prepared_mark(c->prepared, etag, r->location[0] ? location.data : "");
+    buffer_free(&location);
+    if (!marked)
+        return MHD_NO;
     if (r->body.length)
         memcpy(c->prepared->bytes, r->body.data, r->body.length);
     return MHD_queue_response(c->client->connection, (unsigned)r->status, c->prepared->response);
@@ -292,7 +307,7 @@ enum MHD_Result send_reply(struct call *c)
         write_refusal(c);
     uint64_t size = c->x.reply.body.length;
     unsigned status = status_of(c);
-    if (is_usual(c))
+    if (is_usual(c, status))
         c->prepared = prepared_take(h->prepared, c->x.reply.content_type, size);
     enum MHD_Result sent = c->prepared ? send_prepared(c) : send_ordinary(c, status, &size);
     int64_t now = clock_monotonic_us();

@@ -10,6 +10,12 @@
 #include <sys/syscall.h>
 #include <unistd.h>
 
+void live_yield(int nice)
+{
+    /* Linux: the nice value belongs to the thread, and those it starts inherit it. A refusal costs only politeness. */
+    (void)setpriority(PRIO_PROCESS, (id_t)syscall(SYS_gettid), nice);
+}
+
 static void say_failed(const struct live *l, const char *what, const struct fault *f)
 {
     char text[400];
@@ -45,8 +51,8 @@ static bool run_replay(struct live *l, struct model_job *job)
 void *estimator_main(void *user)
 {
     struct live *l = user;
-    /* Linux: the nice value belongs to the thread. A refusal costs only politeness. */
-    (void)setpriority(PRIO_PROCESS, (id_t)syscall(SYS_gettid), 10);
+    pthread_setname_np(pthread_self(), "estimator");
+    live_yield(19);
     pthread_mutex_lock(&l->lock);
     for (;;) {
         while (!l->stopping && (!l->job || l->job_done))

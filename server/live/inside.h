@@ -31,9 +31,9 @@ struct live {
     pthread_mutex_t lock;
     pthread_cond_t wake;
     pthread_t solver, estimator;
-    bool threads, stopping;
-    volatile bool give_up; /* tells a running fit to stop */
-    int64_t target;        /* change the solver should reach */
+    bool threads, stopping, resting; /* resting: further rows need not wake the solver */
+    volatile bool give_up;           /* tells a running fit to stop */
+    int64_t target;                  /* change the solver should reach */
     bool services_changed, catalog_stale, keys_stale;
     int64_t start_seq;     /* what "ready" means */
     int64_t as_of;         /* of the published model */
@@ -55,6 +55,9 @@ bool solver_catch_up(struct live *l, int64_t target, struct fault *f); /* rows u
 bool solver_publish(struct live *l, int64_t as_of, struct fault *f);
 bool solver_save(struct live *l, struct fault *f);
 void *solver_main(void *live);
+
+/* ---- estimator.c ---- */
 void *estimator_main(void *live);
+void live_yield(int nice); /* the calling thread lets others go first: 0 not at all, 19 most */
 
 #endif

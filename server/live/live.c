@@ -164,7 +164,8 @@ static void on_commit(void *user, struct write *const *writes, int count)
         l->target = top;
     l->services_changed = l->services_changed || services;
     l->catalog_stale = l->catalog_stale || stale;
-    pthread_cond_broadcast(&l->wake);
+    if (!l->resting)
+        pthread_cond_broadcast(&l->wake);
     pthread_mutex_unlock(&l->lock);
 }
 

@@ -11,11 +11,15 @@
 #include "../ground/memory.h"
 #include "../store/reader.h"
 
+#include <errno.h>
 #include <time.h>
 
 #define QUIET_US  300000LL /* no change for so long: a good moment to estimate variances */
 #define FIT_SHARE 10       /* under steady change a fit takes at most one part in so many of the time */
 #define POLL_MS   500      /* how often another process's changes are looked for: contract says within a second */
+#define NICE      5        /* those who log and ask go first when all cores are busy */
+#define REST_US   15000LL  /* longest rest after a round that was short: a result has to be seen within 20 ms */
+#define LONG_US   50000LL  /* a round that took so long has a burst of rows to learn: then larger portions, which cost less a row */
 
 struct feeding {
     struct live *live;
@@ -142,6 +146,15 @@ static void look_outside(struct live *l)
     pthread_mutex_unlock(&l->lock);
 }
 
+/* After each round the solver rests, so that under steady logging it takes a share of the cores and not all: the next round learns more at once. A result that
+ * comes after a quiet moment is learned from at once. */
+static int64_t rest_after(int64_t took_us)
+{
+    if (took_us >= LONG_US)
+        return 3 * took_us;
+    return 2 * took_us < REST_US ? 2 * took_us : REST_US;
+}
+
 static bool solve_new_rows(struct live *l, int64_t target)
 {
     struct fault f = {0};
@@ -222,10 +235,22 @@ static void wait_ms(struct live *l, int ms) /* with the lock held */
     pthread_cond_timedwait(&l->wake, &l->lock, &until);
 }
 
+/* With the lock held: until that time, a finished fit or the end; further rows do not wake it. */
+static void rest(struct live *l, int64_t until_us)
+{
+    struct timespec until = {.tv_sec = until_us / 1000000, .tv_nsec = until_us % 1000000 * 1000};
+    l->resting = true;
+    while (!l->stopping && !l->job_done && pthread_cond_timedwait(&l->wake, &l->lock, &until) != ETIMEDOUT)
+        ;
+    l->resting = false;
+}
+
 void *solver_main(void *user)
 {
     struct live *l = user;
-    int64_t looked = 0, stuck_until = 0;
+    int64_t looked = 0, stuck_until = 0, rest_until = 0;
+    pthread_setname_np(pthread_self(), "solver");
+    live_yield(NICE);
     pthread_mutex_lock(&l->lock);
     while (!l->stopping) {
         int64_t now = clock_monotonic_us();
@@ -234,7 +259,11 @@ void *solver_main(void *user)
         int64_t target = l->target;
         struct model_figures held;
         model_held(l->model, &held);
-        bool behind = held.as_of < target && now >= stuck_until;
+        bool behind = held.as_of < target && now >= stuck_until, resting = behind && !finished && now < rest_until;
+        if (resting) {
+            rest(l, rest_until);
+            continue;
+        }
         if (finished) {
             l->job = NULL;
             l->job_done = false;
@@ -247,8 +276,12 @@ void *solver_main(void *user)
             look_outside(l);
             looked = now;
         }
-        if (behind && !solve_new_rows(l, target))
-            stuck_until = now + 1000000LL;
+        if (behind) {
+            if (!solve_new_rows(l, target))
+                stuck_until = now + 1000000LL;
+            int64_t end = clock_monotonic_us();
+            rest_until = end + rest_after(end - now);
+        }
         if (finished)
             take_fit(l, finished, worked);
         pthread_mutex_lock(&l->lock);

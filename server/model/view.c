@@ -76,6 +76,7 @@ void model_view_free(struct model_view *v)
     if (!v)
         return;
     slope_table_drop(v->slopes);
+    slopes_memo_free(v->memo);
     mem_free(v->head);
     mem_free(v);
 }
@@ -137,6 +138,7 @@ struct model_view *model_view_load(const void *bytes, size_t n, struct fault *f)
     memcpy(v->head, rest, (size_t)head.block);
     if (v->head->bytes != head.block || v->head->mark != VIEW_MARK || v->head->version != VIEW_VERSION || !view_attach(v))
         return refuse(v, f, "damaged-tables", damaged);
+    v->memo = slopes_memo_new(v->head->decks * (CLASS_COUNT + 1));
     bool bad = false;
     if (head.slopes) {
         v->slopes = slope_table_load(rest + head.block, (size_t)head.slopes, &bad);

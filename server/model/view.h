@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * The inside of a view: one block of bytes with a head and arrays at offsets, so that it is saved and loaded as it stands, and the table of
- * slopes. Nothing in it changes after view_build.
+ * slopes. Nothing in it changes after view_build; slopes that were asked for are kept.
  *
  * A question's mean is a sum of effects. Its variance is that of
  *   base(deck, class) + stock side + extras (batch, tape, pair, channel, setup, time since the base's instant)
@@ -14,6 +14,7 @@
 
 #include "club.h"
 #include "equation.h"
+#include "slopes_memo.h"
 
 #define VIEW_MARK    0x62627631u
 #define VIEW_VERSION 4u
@@ -97,6 +98,7 @@ struct view_head {
 struct model_view {
     struct view_head *head; /* the block */
     struct slope_table *slopes;
+    struct slopes_memo *memo; /* deck × (class or none) */
     /* into the block */
     const struct view_deck *decks;
     const struct view_service *services;

@@ -349,7 +349,9 @@ static void slopes_and_treble(const struct model_view *v, const struct model_que
                               .high_hz = given(q->high_hz) ? q->high_hz : deck_high_hz(q->deck)};
     for (int r = 0; n->deck && r < RESPONSES; r++)
         shared[r] = (struct dial_worth){.db_per_unit = n->deck->worth[r], .se = n->deck->worth_se[r]};
-    slope_table_ask(v->slopes, q->deck, kind, shared, &at);
+    int class_place = n->tape_class >= 0 && n->tape_class < CLASS_COUNT ? n->tape_class : CLASS_COUNT;
+    int place = n->deck ? (int)(n->deck - v->decks) * (CLASS_COUNT + 1) + class_place : -1;
+    slopes_memo_ask(v->memo, place, v->slopes, q->deck, kind, shared, &at);
     out->a = at.slopes.a;
     out->a_se = at.slopes.a_se;
     out->b = at.slopes.b;

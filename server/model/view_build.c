@@ -87,6 +87,7 @@ struct model_view *tables_publish(const struct tables *t, const struct slope_tab
     memcpy(v->head, t->head, (size_t)t->head->bytes);
     v->head->as_of = as_of;
     view_attach(v);
+    v->memo = slopes_memo_new(v->head->decks * (CLASS_COUNT + 1));
     /* counting an owner changes nothing of what the table says */
     v->slopes = slope_table_hold((struct slope_table *)slopes);
     return v;

@@ -77,6 +77,7 @@ struct store {
     bool outgrown;   /* another, newer program has migrated the file under us: write no more */
     bool wal_used;   /* something was written since the last checkpoint */
     int since_slice; /* groups since an import's slice had its turn */
+    int last_group;  /* rows of the last group of singles */
 
     /* ---- the keeper, who copies the log into the file ---- */
     struct connection keeper; /* only its thread touches it */

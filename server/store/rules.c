@@ -208,7 +208,9 @@ static bool named_writer(struct store *s, struct write *w, struct next_state *n)
 static void void_with_it(const struct write *w, struct state *t, struct next_state *n)
 {
     t->is_void = w->make_void && w->kind == WRITE_CALIBRATION;
-    snprintf(t->void_reason, sizeof t->void_reason, "%s", t->is_void && w->void_reason ? w->void_reason : "");
+    t->void_reason[0] = '\0';
+    if (t->is_void && w->void_reason)
+        snprintf(t->void_reason, sizeof t->void_reason, "%s", w->void_reason);
     n->void_reason = t->is_void ? t->void_reason : NULL;
 }
 
@@ -219,7 +221,8 @@ static enum rule_result write_new(struct store *s, struct write *w, struct next_
         return RULE_FAILED;
     n->revision = t.revision;
     t.writer = t.author = n->author = n->writer;
-    snprintf(t.origin, sizeof t.origin, "%s", n->origin ? n->origin : "");
+    if (n->origin)
+        snprintf(t.origin, sizeof t.origin, "%s", n->origin);
     void_with_it(w, &t, n);
     w->outcome = WRITE_CREATED;
     return fill_stamp(s, w, n->seq, n->stored_us, &t, w->digest) && put(s, w, n, &w->fault) ? RULE_CHANGED : RULE_FAILED;

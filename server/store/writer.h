@@ -12,6 +12,9 @@
 #include "../trade/records.h"
 #include "store.h"
 
+#include <stddef.h>
+#include <string.h>
+
 enum write_kind { WRITE_DECK, WRITE_STOCK, WRITE_CALIBRATION, WRITE_VOID, WRITE_SERVICE, WRITE_CHECK, WRITE_UNDO };
 enum write_outcome { WRITE_PENDING, WRITE_CREATED, WRITE_SAME, WRITE_REVISED, WRITE_REFUSED };
 
@@ -39,15 +42,28 @@ struct write {
     bool make_void;                  /* the exported row was void (reason in void_reason) */
     /* ---- answer ---- */
     enum write_outcome outcome;
-    bool kept;          /* WRITE_SAME by CONFLICT_KEEP */
-    struct stamp stamp; /* of the row as it now stands, also for WRITE_SAME */
-    struct fault fault; /* when refused: FAULT_CONFLICT, FAULT_PRECONDITION, FAULT_UNACCEPTABLE (unknown deck…), FAULT_STORE */
+    bool kept; /* WRITE_SAME by CONFLICT_KEEP */
     void (*done)(struct write *w);
     void *user;
     /* ---- private to the store while pending ---- */
     struct write *next;
     uint8_t digest[32]; /* of the content, made by store_submit and store_apply on the caller's thread */
+    /* ---- answer, the large part: what write_init does not clear ---- */
+    struct stamp stamp; /* of the row as it now stands, also for WRITE_SAME; otherwise only its seq counts: 0 */
+    struct fault fault; /* when refused: FAULT_CONFLICT, FAULT_PRECONDITION, FAULT_UNACCEPTABLE (unknown deck…), FAULT_STORE */
 };
+
+/* Nothing asked, nothing answered. Some 6 kB are left as they are: nobody reads them before the store has filled them. */
+static inline void write_init(struct write *w)
+{
+    memset(w, 0, offsetof(struct write, stamp));
+    w->stamp.seq = 0;
+    w->stamp.member[0] = w->stamp.author[0] = w->stamp.void_reason[0] = w->stamp.origin[0] = w->stamp.etag[0] = '\0';
+    w->stamp.revision = 0;
+    w->stamp.stored_us = 0;
+    w->stamp.is_void = false;
+    fault_clear(&w->fault);
+}
 
 /* Queues a write; false and FAULT_BUSY when the queue is full (rows or bytes) or the store is stopping: `done` is then not called. */
 bool store_submit(struct store *s, struct write *w, struct fault *f) __attribute__((warn_unused_result));

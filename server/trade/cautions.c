@@ -22,6 +22,11 @@ static void say(struct list *l, const char *code, const char *format, ...)
         return;
     struct caution *c = &l->out[l->count++];
     c->code = code;
+    size_t n = strlen(format);
+    if (n < sizeof c->text && !memchr(format, '%', n)) { /* most are plain sentences, and nearly every suggestion has one */
+        memcpy(c->text, format, n + 1);
+        return;
+    }
     va_list ap;
     va_start(ap, format);
     vsnprintf(c->text, sizeof c->text, format, ap);
@@ -54,6 +59,10 @@ static const char *left_over(double db, const char *more, const char *less, char
 static void about_dials(struct list *l, const struct caution_facts *x)
 {
     char treble[48], level[48];
+    bool told = x->bias_beyond || x->level_beyond || !x->deck->bias_dial.present || !x->deck->level_dial.present ||
+                x->worth_rel_se[0] > CAUTION_WORTH || x->worth_rel_se[1] > CAUTION_WORTH;
+    if (!told)
+        return; /* as for most questions: no number is printed for nothing */
     left_over(x->left_high_db, "bright", "dull", treble);
     left_over(x->left_low_db, "loud", "soft", level);
     if (x->bias_beyond && x->deck->bias_dial.present)

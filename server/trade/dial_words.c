@@ -51,8 +51,9 @@ static void add_unit(struct buffer *b, const struct dial *d, double count)
 
 static int decimals_of(double step)
 {
+    static const double tens[] = {1, 10, 100, 1000, 1e4, 1e5, 1e6};
     int n = 0;
-    for (double x = step; n < 6 && fabs(x - nearbyint(x)) > 1e-6; x = step * pow(10, n))
+    for (double x = step; n < 6 && fabs(x - nearbyint(x)) > 1e-6; x = step * tens[n])
         n++;
     return n;
 }

@@ -42,7 +42,7 @@ void reading_memory(struct reading *r)
 const struct member *member_find(const struct member *table, const char *name)
 {
     for (; table->name; table++)
-        if (!strcmp(table->name, name))
+        if (table->name[0] == name[0] && !strcmp(table->name, name))
             return table;
     return NULL;
 }

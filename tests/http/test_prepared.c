@@ -43,6 +43,38 @@ static void taken_once(void **state)
     prepared_free(NULL);
 }
 
+static const char *header(struct prepared *p, const char *name)
+{
+    return MHD_get_response_header(p->response, name);
+}
+
+/* The headers of one reply are not those of the next. */
+static void marked_for_one_reply(void **state)
+{
+    (void)state;
+    char long_tag[PREPARED_ETAG + 1];
+    struct prepared_store *s = prepared_new(headers);
+    struct prepared *p = prepared_take(s, "text/plain", 10);
+    assert_true(prepared_mark(p, "\"1-abc\"", "../x/1"));
+    assert_string_equal(header(p, "ETag"), "\"1-abc\"");
+    assert_string_equal(header(p, "Location"), "../x/1");
+    prepared_give(s, p);
+    assert_ptr_equal(prepared_take(s, "text/plain", 10), p);
+    assert_null(header(p, "ETag"));
+    assert_null(header(p, "Location"));
+    assert_string_equal(header(p, "Content-Type"), "text/plain");
+    assert_true(prepared_mark(p, "", "../x/2"));
+    assert_null(header(p, "ETag"));
+    assert_string_equal(header(p, "Location"), "../x/2");
+    prepared_give(s, p);
+    assert_ptr_equal(prepared_take(s, "text/plain", 10), p);
+    memset(long_tag, 'e', sizeof long_tag - 1);
+    long_tag[sizeof long_tag - 1] = '\0';
+    assert_false(prepared_mark(p, long_tag, ""));
+    prepared_give(s, p);
+    prepared_free(s);
+}
+
 static void bounded(void **state)
 {
     (void)state;
@@ -111,10 +143,8 @@ static void sent_as_written(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(taken_once),
-        cmocka_unit_test(bounded),
-        cmocka_unit_test(memory_runs_out),
-        cmocka_unit_test(sent_as_written),
+        cmocka_unit_test(taken_once),      cmocka_unit_test(marked_for_one_reply), cmocka_unit_test(bounded),
+        cmocka_unit_test(memory_runs_out), cmocka_unit_test(sent_as_written),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -38,6 +38,25 @@ static void texts(void **state)
                         "b\xEF\xBF\xBD\"");
 }
 
+/* Eight bytes are looked at together: each of the 255 at each place among plain ones comes out as it does alone. */
+static void every_byte_at_every_place(void **state)
+{
+    (void)state;
+    for (int c = 1; c < 256; c++)
+        for (int at = 0; at < 20; at++) {
+            char alone[2] = {(char)c, 0}, text[21], want[40] = "\"aaaaaaaaaaaaaaaaaaaa";
+            memset(text, 'a', 20);
+            text[20] = '\0';
+            text[at] = (char)c;
+            const char *one = written(alone);
+            size_t n = strlen(one) - 2;
+            memcpy(want + 1 + at, one + 1, n);
+            memset(want + 1 + at + n, 'a', (size_t)(19 - at));
+            memcpy(want + 1 + n + 19, "\"", 2);
+            assert_string_equal(written(text), want);
+        }
+}
+
 /* Whatever bytes come: the result parses, and valid UTF-8 comes back as it was. */
 static void any_bytes_parse(void **state)
 {
@@ -136,9 +155,7 @@ static void utf8(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(texts),
-        cmocka_unit_test(any_bytes_parse),
-        cmocka_unit_test(members),
+        cmocka_unit_test(texts), cmocka_unit_test(every_byte_at_every_place), cmocka_unit_test(any_bytes_parse), cmocka_unit_test(members),
         cmocka_unit_test(utf8),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
