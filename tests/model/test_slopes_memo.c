@@ -22,7 +22,8 @@ static struct deck a_deck(enum dial_scale scale)
     deck_init(&d);
     strcpy(d.id, "one");
     strcpy(d.name, "One");
-    d.bias_dial = (struct dial){.present = true, .low = -5, .high = 5, .scale = scale, .step = ABSENT, .zero = ABSENT, .db_per_unit = ABSENT};
+    d.bias_dial =
+        (struct dial){.present = true, .low = -5, .high = 5, .scale = scale, .step = ABSENT, .zero = ABSENT, .db_per_unit = ABSENT};
     d.level_dial = d.bias_dial;
     return d;
 }
@@ -53,8 +54,8 @@ static void says_what_the_table_says(void **state)
     for (int i = 0; i < 3; i++) {
         check(m, 0, &db, cassette, nothing);
         check(m, 1, &learn, cassette, known);
-        check(m, 0, &learn, cassette, known);  /* the deck was changed */
-        check(m, 0, &db, high, nothing);       /* other tones */
+        check(m, 0, &learn, cassette, known); /* the deck was changed */
+        check(m, 0, &db, high, nothing);      /* other tones */
         check(m, 1, &learn, cassette, nothing);
         db.meter_step_db = 0.5 + i;
         check(m, 0, &db, cassette, nothing); /* another meter */

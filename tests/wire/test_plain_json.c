@@ -65,10 +65,34 @@ static bool same_as_jansson(const char *text, size_t n, bool *was_plain)
 static void is_plain(void **state)
 {
     (void)state;
-    static const char *const plain[] = {"{}", " [ ] ", "0", "-0", "-1.25", "123456789012345", "\"\"", "true", "null", "{\"a\":[1,2,{\"b\":false}],\"c\":\"x y\"}"};
-    static const char *const not_plain[] = {"",       "{",     "01",     "1.",     "+1",      ".5",   "1e5",          "1234567890123456", "\"a\\n\"", "\"\xC3\xA9\"",
-                                            "{\"a\"}", "[1,]", "{\"a\":1,}", "nul",   "truex",   "[1 2]", "{\"a\":1,\"a\":2}", "\"\x7F\"",          "\"\t\"",   "--1",
-                                            "-",      "1 1",   "\"a",    "{1:2}", "[1,2",    "]"};
+    static const char *const plain[] = {
+        "{}", " [ ] ", "0", "-0", "-1.25", "123456789012345", "\"\"", "true", "null", "{\"a\":[1,2,{\"b\":false}],\"c\":\"x y\"}"};
+    static const char *const not_plain[] = {"",
+                                            "{",
+                                            "01",
+                                            "1.",
+                                            "+1",
+                                            ".5",
+                                            "1e5",
+                                            "1234567890123456",
+                                            "\"a\\n\"",
+                                            "\"\xC3\xA9\"",
+                                            "{\"a\"}",
+                                            "[1,]",
+                                            "{\"a\":1,}",
+                                            "nul",
+                                            "truex",
+                                            "[1 2]",
+                                            "{\"a\":1,\"a\":2}",
+                                            "\"\x7F\"",
+                                            "\"\t\"",
+                                            "--1",
+                                            "-",
+                                            "1 1",
+                                            "\"a",
+                                            "{1:2}",
+                                            "[1,2",
+                                            "]"};
     bool was;
     for (size_t i = 0; i < sizeof plain / sizeof *plain; i++)
         if (!same_as_jansson(plain[i], strlen(plain[i]), &was) || !was)
