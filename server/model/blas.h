@@ -12,6 +12,8 @@ void dsymm_(const char *side, const char *uplo, const int *m, const int *n, cons
             const double *b, const int *ldb, const double *beta, double *c, const int *ldc);
 void dsymv_(const char *uplo, const int *n, const double *alpha, const double *a, const int *lda, const double *x, const int *incx,
             const double *beta, double *y, const int *incy);
+void dsyrk_(const char *uplo, const char *trans, const int *n, const int *k, const double *alpha, const double *a, const int *lda,
+            const double *beta, double *c, const int *ldc);
 void dtrsm_(const char *side, const char *uplo, const char *transa, const char *diag, const int *m, const int *n, const double *alpha,
             const double *a, const int *lda, double *b, const int *ldb);
 

@@ -320,24 +320,57 @@ bool model_solve(struct model *m, struct fault *f)
 
 /* ---- fits ---- */
 
-/* Variances; then the jumps that the residuals show and what marks of `learn` dials are worth; then variances with those; at last the range. */
+/* Jumps nobody wrote down, and what marks of `learn` dials are worth, into the facts. */
+static bool find_changes(const struct club_fit *fit, const struct equation_options *o, struct facts *x, int *found)
+{
+    int worths = 0, breaks = 0;
+    bool ok = worths_find(fit, o, x, &worths) && breaks_find(fit, x, &breaks);
+    *found = worths + breaks;
+    return ok;
+}
+
+/* A deck with a found jump or dial is another deck than the one its rows were weighed for: what looked like misentries may be right now. */
+static void forget_weights(struct facts *x)
+{
+    for (int i = 0; i < x->row_count; i++) {
+        const struct fact_deck *d = x->decks[x->rows[i].deck];
+        bool changed = d->shared[BIAS].se > 0 || d->shared[LEVEL].se > 0;
+        for (int k = 0; !changed && k < d->service_count; k++)
+            changed = d->services[k].found;
+        if (changed)
+            x->rows[i].tau[BIAS] = x->rows[i].tau[LEVEL] = 0;
+    }
+}
+
+/* Opens the fit of a sample, with the weights that are known. */
+static bool open_sample(struct club_fit *fit, struct facts *x, const struct equation_options *o, struct fault *f)
+{
+    if (!club_fit_open(fit, x, o, f))
+        return false;
+    club_fit_take_weights(fit, x);
+    return true;
+}
+
+/* Variances as far as it takes to see the jumps in the residuals and what marks of `learn` dials are worth; then variances with those; at last the range. */
 static bool estimate_all(struct facts *x, const struct slope_table *slopes, struct variances *v, const volatile bool *stop, struct fault *f)
 {
     struct equation_options o = options_of(slopes, SAMPLE_ROWS);
-    bool ok = true;
+    struct club_fit fit;
+    int found = 0;
     facts_clear_found(x);
-    for (int round = 0, found = 1; ok && found && round < 2; round++) {
-        struct club_fit fit;
-        ok = club_fit_open(&fit, x, &o, f) && club_fit_variances(&fit, v, stop, f);
-        if (ok && round == 0) {
-            int worths = 0;
-            ok = (worths_find(&fit, &o, x, &worths) && breaks_find(&fit, x, &found)) || out_of_memory(f);
-            found += worths;
-        }
-        if (ok)
-            club_fit_keep_weights(&fit, x);
+    facts_clear_weights(x);
+    bool ok = open_sample(&fit, x, &o, f) && club_fit_variances(&fit, v, LOOK_TOLERANCE * (1 + fit.q.rows / FIT_ROWS), stop, f) &&
+              (find_changes(&fit, &o, x, &found) || out_of_memory(f));
+    if (ok && found) { /* the equation with the changes in it, from the weights known so far */
+        club_fit_keep_weights(&fit, x);
+        forget_weights(x);
         club_fit_free(&fit);
+        ok = open_sample(&fit, x, &o, f);
     }
+    ok = ok && club_fit_variances(&fit, v, FIT_TOLERANCE * (1 + fit.q.rows / FIT_ROWS), stop, f);
+    if (ok)
+        club_fit_keep_weights(&fit, x);
+    club_fit_free(&fit);
     ok = ok && replay_ranges(x, &o, v, stop, f);
     if (ok)
         v->fitted_us = clock_now_us();
@@ -418,8 +451,6 @@ bool model_refit(struct model *m, struct fault *f)
 {
     struct variances v;
     variances_prior(&v);
-    for (int i = 0; i < m->facts.row_count; i++)
-        m->facts.rows[i].tau[BIAS] = m->facts.rows[i].tau[LEVEL] = 0;
     if (!learn_slopes(m, f) || !estimate_all(&m->facts, m->slopes, &v, NULL, f))
         return false;
     m->variances = v;

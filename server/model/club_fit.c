@@ -132,6 +132,7 @@ static void keep_record(struct variances *v, enum response r, const struct estim
 struct variance_work {
     struct club_fit *fit;
     struct variances *v;
+    double tolerance;
     const volatile bool *stop;
 };
 
@@ -145,6 +146,7 @@ static bool variances_of(void *user, enum response r, struct fault *f)
     for (int b = 0; b < BLOCKS; b++)
         if (!e->in.size[b])
             e->log_sd[b] = log(block_prior[b]); /* nothing known of it any more */
+    e->in.tolerance = w->tolerance;
     if (!estimate_run(e, MOST_EVALUATIONS, w->stop, f))
         return false;
     memcpy(v->log_sd[r], e->log_sd, BLOCKS * sizeof *e->log_sd);
@@ -153,8 +155,8 @@ static bool variances_of(void *user, enum response r, struct fault *f)
     return true;
 }
 
-bool club_fit_variances(struct club_fit *fit, struct variances *v, const volatile bool *stop, struct fault *f)
+bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolerance, const volatile bool *stop, struct fault *f)
 {
-    struct variance_work w = {fit, v, stop};
+    struct variance_work w = {fit, v, tolerance, stop};
     return both_responses(variances_of, &w, fit->q.rows >= ASIDE_ROWS, f);
 }

@@ -33,14 +33,16 @@ void club_fit_free(struct club_fit *fit);
 /* Robust weights from those the facts remember (`x` the facts the fit was opened with), and back. */
 void club_fit_take_weights(struct club_fit *fit, const struct facts *x);
 void club_fit_keep_weights(const struct club_fit *fit, struct facts *x);
-/* Estimates the variances from where `v` stands and puts the result there. */
-bool club_fit_variances(struct club_fit *fit, struct variances *v, const volatile bool *stop, struct fault *f);
+/* Estimates the variances from where `v` stands and puts the result there; `tolerance` as in estimate.h. */
+bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolerance, const volatile bool *stop, struct fault *f);
 
 #define ASIDE_ROWS       200  /* from so many rows on a second thread is worth its start */
-#define SAMPLE_ROWS      8000 /* past so many rows variances come from a sample of about this size */
-#define EFFECT_ROUNDS    3    /* reweighings when variances are held, at most */
+#define SAMPLE_ROWS      6000 /* past so many rows variances come from a sample of about this size */
+#define FIT_ROWS         4000.0 /* the tolerances below grow with the rows over these: the more rows, the smaller an sd's own standard error */
+#define EFFECT_ROUNDS    3      /* reweighings when variances are held, at most */
 #define MOST_EVALUATIONS 60
-#define FIT_TOLERANCE    1e-3 /* of −2 log: a thirtieth of an sd's own standard error */
+#define FIT_TOLERANCE    2e-2 /* of −2 log: a seventh of an sd's own standard error */
+#define LOOK_TOLERANCE   2.0  /* enough to look for jumps and odd dials */
 
 /* Effects with the variances of `v`, and the view's tables. NULL and a fault otherwise. `slopes` gets one more owner. */
 struct model_view *view_build(struct club_fit *fit, const struct facts *x, const struct equation_options *o, const struct variances *v,

@@ -10,7 +10,9 @@
 #include <math.h>
 #include <string.h>
 
-#define PRIOR_NU 3.0
+#define PRIOR_NU     3.0
+#define AVERAGE_AGE  4    /* gradients that one average information serves at most */
+#define AVERAGE_NEAR 0.05 /* and how far the log sds may have moved since */
 
 const char *estimate_reason_text(enum estimate_reason r)
 {
@@ -51,6 +53,7 @@ bool estimate_init(struct estimate *e, const struct estimate_input *in)
 void estimate_list_parameters(struct estimate *e)
 {
     e->parameters = 0;
+    e->average_parameters = 0; /* they may be others by the same number */
     for (int b = 0; b < e->in.blocks; b++)
         if (e->in.size[b] > 0 && isfinite(e->log_sd[b]))
             e->parameter_block[e->parameters++] = b;
@@ -356,12 +359,32 @@ static bool average_information(struct estimate *e)
             double sum = 0;
             for (size_t i = 0; i < rows; i++)
                 sum += e->direction[i] * q[(size_t)k * rows + i];
-            e->information[p * ESTIMATE_PARAMETERS + k] = e->information[k * ESTIMATE_PARAMETERS + p] = sum;
+            e->average[p * ESTIMATE_PARAMETERS + k] = e->average[k * ESTIMATE_PARAMETERS + p] = sum;
         }
     }
     mem_free(q);
     mem_free(x);
     return ok;
+}
+
+/* The average information costs as much as a factorisation and changes little where the steps are short: a Newton step with one of a moment ago ends at
+ * the same place, since the gradient is exact. */
+static bool renew_average(struct estimate *e)
+{
+    bool near = e->average_parameters == e->parameters && e->average_age < AVERAGE_AGE;
+    for (int p = 0; near && p < e->parameters; p++)
+        near = fabs(*estimate_parameter(e, p) - e->average_at[p]) < AVERAGE_NEAR;
+    if (near) {
+        e->average_age++;
+        return true;
+    }
+    if (!average_information(e))
+        return false;
+    e->average_parameters = e->parameters;
+    e->average_age = 0;
+    for (int p = 0; p < e->parameters; p++)
+        e->average_at[p] = *estimate_parameter(e, p);
+    return true;
 }
 
 bool estimate_gradient(struct estimate *e)
@@ -370,8 +393,9 @@ bool estimate_gradient(struct estimate *e)
         return false;
     double left[ESTIMATE_KINDS];
     gradient(e, left);
-    if (!average_information(e))
+    if (!renew_average(e))
         return false;
+    memcpy(e->information, e->average, sizeof e->information);
     for (int p = 0; p < e->parameters; p++) {
         int b = e->parameter_block[p];
         double slope, curvature;

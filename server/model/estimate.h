@@ -77,10 +77,13 @@ struct estimate {
     int parameters;
     int parameter_block[ESTIMATE_PARAMETERS]; /* block, or blocks + kind */
     double gradient[ESTIMATE_PARAMETERS];
-    double information[ESTIMATE_PARAMETERS * ESTIMATE_PARAMETERS];
+    double information[ESTIMATE_PARAMETERS * ESTIMATE_PARAMETERS]; /* the average information, bent (estimate_gradient) */
     double pulled[ESTIMATE_PARAMETERS]; /* share of the curvature that comes from rows pulling the sd towards 0 */
     /* private */
     double *u, *working_y, *direction;
+    double average[ESTIMATE_PARAMETERS * ESTIMATE_PARAMETERS]; /* the average information alone, where it was last worked out */
+    double average_at[ESTIMATE_PARAMETERS];                    /* the log sds there */
+    int average_parameters, average_age;                       /* 0 parameters: never; evaluations of the gradient since */
 };
 
 /* Starts at the priors, all weights 1. False: out of memory; then estimate_free is still due. */

@@ -17,6 +17,7 @@
 #define HALVINGS     8
 #define STOP_ROUNDS  8 /* Newton steps of stopped rows; they begin at their stops and take three to six */
 #define MANY_EFFECTS 6000
+#define LARGE_STILL  0.3 /* scales that a stopped row may still move when a factor is dear */
 
 static bool fail_memory(struct fault *f)
 {
@@ -95,6 +96,7 @@ bool estimate_search(struct estimate *e, const double *step, double before, enum
 
 bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool *stop, struct fault *f)
 {
+    bool first = true;
     double step[ESTIMATE_PARAMETERS], change = 1, done = e->in.tolerance > 0 ? e->in.tolerance : TOLERANCE, still = sqrt(done);
     enum factor_result r = estimate_value(e);
     e->reason = ESTIMATE_NOT_CONVERGED;
@@ -103,7 +105,9 @@ bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool 
             return fault_add(f, FAULT_INTERNAL, "", "not-definite", "the equations of the model lost their positive definiteness");
         if (r == FACTOR_MEMORY || !estimate_invert(e))
             return fail_memory(f);
-        double before = e->objective;
+        /* weights that were given and not worked out here have no tangent yet: then no value to fall below */
+        double before = first ? INFINITY : e->objective;
+        first = false;
         change = estimate_reweigh(e);
         if (!estimate_gradient(e))
             return fail_memory(f);
@@ -134,19 +138,29 @@ bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool 
 
 bool estimate_effects(struct estimate *e, int rounds, struct fault *f)
 {
-    double still = sqrt(e->in.tolerance > 0 ? e->in.tolerance : TOLERANCE);
+    double still = sqrt(e->in.tolerance > 0 ? e->in.tolerance : TOLERANCE), change = 1;
     bool large = e->in.design->columns > MANY_EFFECTS; /* then weights on the way go without the leverages of this round */
     e->reason = ESTIMATE_HELD;
-    for (int k = 0; k <= rounds; k++) {
+    if (large) {
+        rounds = rounds > 2 ? 2 : rounds;
+        still = fmax(still, LARGE_STILL);
+    }
+    for (int k = 0;; k++) {
         enum factor_result r = estimate_value(e);
-        for (int n = 0; n < STOP_ROUNDS && r == FACTOR_DONE && e->moved > still; n++)
-            r = estimate_value(e);
         if (r == FACTOR_NOT_DEFINITE)
             return fault_add(f, FAULT_INTERNAL, "", "not-definite", "the equations of the model lost their positive definiteness");
-        bool last = k == rounds;
-        if (r == FACTOR_MEMORY || ((last || !large) && !estimate_invert(e)))
+        if (r == FACTOR_MEMORY)
             return fail_memory(f);
-        if (!last && estimate_reweigh(e) < still)
+        /* stopped rows move with the effects as weights do; while they still run, weights may follow beyond `rounds` */
+        bool moving = e->moved > still;
+        if (k >= rounds + STOP_ROUNDS || (!moving && (k >= rounds || change < still)))
+            break;
+        if (k < rounds || moving) {
+            if (!large && !estimate_invert(e))
+                return fail_memory(f);
+            change = estimate_reweigh(e);
+        }
+        if (!moving && change < still)
             break;
     }
     return estimate_invert(e) || fail_memory(f);

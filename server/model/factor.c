@@ -6,6 +6,7 @@
 
 #include "../ground/memory.h"
 #include "blas.h"
+#include "supernodal_factor.h"
 #include "supernodal_solve.h"
 
 #include <cholmod.h>
@@ -30,10 +31,14 @@ struct factor {
     bool started;
     cholmod_sparse *matrix; /* its x is what factor_values gives */
     cholmod_factor *l;
-    double *turned, *below; /* SOLVE_TOGETHER right-hand sides in the factor's order; work of the solve */
+    double *turned, *below;   /* SOLVE_TOGETHER right-hand sides in the factor's order; work of the solve */
+    int *node_of;             /* n: supernode of a column, in the factor's order */
+    unsigned char *up, *down; /* a supernode: the way of a solve */
     struct supernodes nodes;
+    struct supernodal_factor *worker;
     struct selected_inverse *inverter;
-    int *inverse_at; /* where element e of the pattern lies in z */
+    int *place; /* where element e of the pattern lies in x, and in z */
+    double *x;  /* the factor */
     double *z, *inverse;
 };
 
@@ -85,28 +90,55 @@ static bool new_symbolic(struct factor *k)
     c->nmethods = 1;
     c->method[0].ordering = CHOLMOD_AMD;
     c->postorder = true;
+    /* Merging narrow supernodes saves calls and costs zeros: less of it than CHOLMOD is used to, as narrow ones go by plain loops here. */
+    c->nrelax[0] = 1, c->nrelax[1] = 8, c->nrelax[2] = 32;
+    c->zrelax[0] = 0.5;
     k->l = cholmod_analyze(k->matrix, c);
     return k->l && c->status == CHOLMOD_OK && k->l->is_super;
 }
 
 static void take_nodes(struct factor *k)
 {
-    k->nodes = (struct supernodes){.n = k->n,
-                                   .count = (int)k->l->nsuper,
-                                   .first = k->l->super,
-                                   .row_at = k->l->pi,
-                                   .value_at = k->l->px,
-                                   .rows = k->l->s,
-                                   .x = k->l->x};
+    k->nodes = (struct supernodes){
+        .n = k->n, .count = (int)k->l->nsuper, .first = k->l->super, .row_at = k->l->pi, .value_at = k->l->px, .rows = k->l->s, .x = k->x};
+}
+
+/* Where each element of the pattern lies in the factor. */
+static bool find_places(struct factor *k)
+{
+    const struct pattern *p = k->pattern;
+    const int *perm = k->l->Perm;
+    int *turned = mem_zero((size_t)k->n + 1, sizeof *turned);
+    k->place = mem_zero((size_t)p->start[p->n] + 1, sizeof *k->place);
+    bool ok = turned && k->place;
+    for (int j = 0; ok && j < k->n; j++)
+        turned[perm[j]] = j;
+    for (int j = 0; ok && j < k->n; j++)
+        for (int e = p->start[j]; e < p->start[j + 1]; e++) {
+            int a = turned[j], b = turned[p->row[e]];
+            k->place[e] = (int)supernodal_place(&k->nodes, k->node_of, a > b ? a : b, a > b ? b : a);
+        }
+    mem_free(turned);
+    return ok;
 }
 
 /* What the symbolic factor already tells of the numeric one, and all that solving will need. */
 static bool ready_to_solve(struct factor *k)
 {
+    k->x = mem_zero(k->l->xsize + 1, sizeof *k->x);
     take_nodes(k);
     k->turned = mem_zero((size_t)k->n + 1, SOLVE_TOGETHER * sizeof *k->turned);
     k->below = mem_zero((size_t)supernodal_most_below(&k->nodes) + 1, SOLVE_TOGETHER * sizeof *k->below);
-    return k->turned && k->below;
+    k->node_of = mem_zero((size_t)k->n + 1, sizeof *k->node_of);
+    k->up = mem_zero((size_t)k->nodes.count + 1, 1);
+    k->down = mem_zero((size_t)k->nodes.count + 1, 1);
+    if (!k->x || !k->turned || !k->below || !k->node_of || !k->up || !k->down)
+        return false;
+    for (int s = 0; s < k->nodes.count; s++)
+        for (int j = k->nodes.first[s]; j < k->nodes.first[s + 1]; j++)
+            k->node_of[j] = s;
+    k->worker = supernodal_factor_new(&k->nodes, k->node_of);
+    return k->worker && find_places(k);
 }
 
 static bool start_sparse(struct factor *k)
@@ -179,10 +211,15 @@ void factor_free(struct factor *k)
         cholmod_free_factor(&k->l, &k->common);
         cholmod_finish(&k->common);
     }
+    supernodal_factor_free(k->worker);
     selected_inverse_free(k->inverter);
     mem_free(k->turned);
     mem_free(k->below);
-    mem_free(k->inverse_at);
+    mem_free(k->node_of);
+    mem_free(k->up);
+    mem_free(k->down);
+    mem_free(k->place);
+    mem_free(k->x);
     mem_free(k->z);
     mem_free(k->inverse);
     mem_free(k);
@@ -207,24 +244,15 @@ static enum factor_result numeric_dense(struct factor *k)
     return isfinite(sum) ? FACTOR_DONE : FACTOR_NOT_DEFINITE;
 }
 
-/* CHOLMOD's supernodal loops ask for four OpenMP threads whatever the machine has; on the small blocks here that only waits. The limit
- * belongs to the calling thread, so it is set before each use. */
-extern void omp_set_max_active_levels(int levels) __attribute__((weak));
-static void one_thread(void)
-{
-    if (omp_set_max_active_levels)
-        omp_set_max_active_levels(0);
-}
-
 static enum factor_result numeric_sparse(struct factor *k)
 {
-    one_thread();
-    cholmod_factorize(k->matrix, k->l, &k->common);
-    if (k->common.status == CHOLMOD_NOT_POSDEF || (k->common.status == CHOLMOD_OK && k->l->minor < k->l->n))
+    const double *values = k->matrix->x;
+    int elements = k->pattern->start[k->n];
+    memset(k->x, 0, k->l->xsize * sizeof *k->x);
+    for (int e = 0; e < elements; e++)
+        k->x[k->place[e]] = values[e];
+    if (!supernodal_factor(k->worker, &k->nodes, k->x))
         return FACTOR_NOT_DEFINITE;
-    if (k->common.status < CHOLMOD_OK)
-        return FACTOR_MEMORY;
-    take_nodes(k);
     double sum = 0;
     for (int s = 0; s < k->nodes.count; s++) {
         int height = k->nodes.row_at[s + 1] - k->nodes.row_at[s];
@@ -269,31 +297,44 @@ static void solve_dense(struct factor *k, double *b, int columns)
         LAPACKE_dpotrs_work(LAPACK_COL_MAJOR, 'L', k->n, columns, k->dense, k->n, b, k->n);
 }
 
-static void solve_sparse(struct factor *k, double *b, int columns)
+static void solve_sparse(struct factor *k, double *b, int columns, const unsigned char *wanted)
 {
     const int *perm = k->l->Perm;
+    const struct solve_path path = {k->node_of, k->up, k->down};
     size_t n = (size_t)k->n;
     for (int first = 0; first < columns; first += SOLVE_TOGETHER) {
         int some = columns - first < SOLVE_TOGETHER ? columns - first : SOLVE_TOGETHER;
         double *x = b + (size_t)first * n;
+        memset(k->up, 0, (size_t)k->nodes.count);
+        memset(k->down, wanted ? 0 : 1, (size_t)k->nodes.count);
+        for (size_t j = 0; wanted && j < n; j++)
+            k->down[k->node_of[j]] |= wanted[perm[j]];
         for (size_t c = 0; c < (size_t)some; c++)
-            for (size_t j = 0; j < n; j++)
-                k->turned[c * n + j] = x[c * n + (size_t)perm[j]];
-        supernodal_solve(&k->nodes, k->turned, some, k->below);
+            for (size_t j = 0; j < n; j++) {
+                double value = x[c * n + (size_t)perm[j]];
+                k->turned[c * n + j] = value;
+                k->up[k->node_of[j]] |= value != 0;
+            }
+        supernodal_solve(&k->nodes, &path, k->turned, some, k->below);
         for (size_t c = 0; c < (size_t)some; c++)
             for (size_t j = 0; j < n; j++)
                 x[c * n + (size_t)perm[j]] = k->turned[c * n + j];
     }
 }
 
-void factor_solve(struct factor *k, double *b, int columns)
+void factor_solve_wanted(struct factor *k, double *b, int columns, const unsigned char *wanted)
 {
     if (k->n == 0)
         return;
     if (k->dense)
         solve_dense(k, b, columns);
     else
-        solve_sparse(k, b, columns);
+        solve_sparse(k, b, columns, wanted);
+}
+
+void factor_solve(struct factor *k, double *b, int columns)
+{
+    factor_solve_wanted(k, b, columns, NULL);
 }
 
 /* ---- inverse ---- */
@@ -303,35 +344,15 @@ static bool invert_dense(struct factor *k)
     return k->n == 0 || LAPACKE_dpotri_work(LAPACK_COL_MAJOR, 'L', k->n, k->dense, k->n) == 0;
 }
 
-/* Once a pattern: where each of its elements lies in the inverse. */
 static bool prepare_inverse(struct factor *k)
 {
-    if (k->inverse)
-        return true;
-    const struct pattern *p = k->pattern;
-    size_t elements = (size_t)p->start[p->n];
-    const int *perm = k->l->Perm;
-    int *place = mem_zero((size_t)k->n + 1, sizeof *place);
     if (!k->inverter)
-        k->inverter = selected_inverse_new(&k->nodes);
+        k->inverter = selected_inverse_new(&k->nodes, k->node_of);
     if (!k->z)
         k->z = mem_zero(k->l->xsize + 1, sizeof *k->z);
-    if (!k->inverse_at)
-        k->inverse_at = mem_zero(elements + 1, sizeof *k->inverse_at);
-    if (!place || !k->inverter || !k->z || !k->inverse_at) {
-        mem_free(place);
-        return false;
-    }
-    for (int j = 0; j < k->n; j++)
-        place[perm[j]] = j;
-    for (int j = 0; j < k->n; j++)
-        for (int e = p->start[j]; e < p->start[j + 1]; e++) {
-            int a = place[j], b = place[p->row[e]];
-            k->inverse_at[e] = (int)selected_inverse_place(k->inverter, &k->nodes, a > b ? a : b, a > b ? b : a);
-        }
-    mem_free(place);
-    k->inverse = mem_zero(elements + 1, sizeof *k->inverse);
-    return k->inverse != NULL;
+    if (!k->inverse)
+        k->inverse = mem_zero((size_t)k->pattern->start[k->n] + 1, sizeof *k->inverse);
+    return k->inverter && k->z && k->inverse;
 }
 
 static bool invert_sparse(struct factor *k)
@@ -342,7 +363,7 @@ static bool invert_sparse(struct factor *k)
         return false;
     int elements = k->pattern->start[k->n];
     for (int e = 0; e < elements; e++)
-        k->inverse[e] = k->z[k->inverse_at[e]];
+        k->inverse[e] = k->z[k->place[e]];
     return true;
 }
 

@@ -1,7 +1,7 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * A symmetric positive definite matrix, its Cholesky factor and its inverse: dense through LAPACK, or sparse through CHOLMOD's supernodal
- * factor with the inverse on the factor's pattern (Takahashi, Fagan & Chin 1973, by supernodes: selected_inverse.h).
+ * A symmetric positive definite matrix, its Cholesky factor and its inverse: dense through LAPACK, or sparse by the supernodes that
+ * CHOLMOD finds (supernodal_factor.h), with the inverse on the factor's pattern (Takahashi, Fagan & Chin 1973, by supernodes: selected_inverse.h).
  *
  * The order of calls: fill factor_values, factor_numeric, then any number of factor_solve, then perhaps factor_invert; after it
  * factor_solve still works. Symbolic work is done once, in factor_new.
@@ -35,6 +35,8 @@ enum factor_result factor_numeric(struct factor *k);
 double factor_log_determinant(const struct factor *k);
 /* Solves in place for `columns` right-hand sides of n each, one after the other. Needs no memory. */
 void factor_solve(struct factor *k, double *b, int columns);
+/* The same where only the elements with `wanted` set are asked for (n; NULL = all); the others have no meaning afterwards. */
+void factor_solve_wanted(struct factor *k, double *b, int columns, const unsigned char *wanted);
 bool factor_invert(struct factor *k);
 /* After factor_invert: the inverse, laid out as factor_values. */
 const double *factor_inverse(const struct factor *k);

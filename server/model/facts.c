@@ -197,6 +197,12 @@ bool facts_put_break(struct facts *x, int deck, int64_t when)
     return put_service(x->decks[deck], &new);
 }
 
+void facts_clear_weights(struct facts *x)
+{
+    for (int i = 0; i < x->row_count; i++)
+        x->rows[i].tau[0] = x->rows[i].tau[1] = 0;
+}
+
 void facts_clear_found(struct facts *x)
 {
     for (int d = 0; d < x->deck_count; d++) {

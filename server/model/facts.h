@@ -84,6 +84,7 @@ bool facts_copy(struct facts *to, const struct facts *from) __attribute__((warn_
 bool facts_put_break(struct facts *x, int deck, int64_t when);
 void facts_clear_found(struct facts *x);
 bool facts_copy_found(struct facts *to, const struct facts *from);
+void facts_clear_weights(struct facts *x); /* so that an estimate is a function of the rows alone */
 
 /* Known shifts up to and including `when`, added up; and how many resets came before or at it (the era). */
 void facts_shift(const struct fact_deck *d, int64_t when, double shift[2]);

@@ -23,7 +23,8 @@ static bool room(struct normal *m)
     m->beside = mem_zero(members + 1, sizeof *m->beside);
     m->scale = mem_zero((size_t)m->d->columns + 1, sizeof *m->scale);
     m->work = mem_zero((size_t)m->rest + 1, WORK_VECTORS * sizeof *m->work);
-    return m->diagonal && m->beside && m->scale && m->work;
+    m->asked = mem_zero((size_t)m->rest + 1, 1);
+    return m->diagonal && m->beside && m->scale && m->work && m->asked;
 }
 
 struct normal *normal_new(const struct design *d, const unsigned char *absorb, struct fault *f)
@@ -47,6 +48,7 @@ struct normal *normal_twin(const struct normal *of, struct fault *f)
     *m = *of;
     m->borrowed = true;
     m->diagonal = m->beside = m->scale = m->work = m->inverse_diagonal = m->inverse_beside = NULL;
+    m->asked = NULL;
     m->factor = factor_twin(of->factor, f);
     if (!m->factor) {
         normal_free(m);
@@ -84,6 +86,7 @@ void normal_free(struct normal *m)
     mem_free(m->inverse_diagonal);
     mem_free(m->inverse_beside);
     mem_free(m->work);
+    mem_free(m->asked);
     mem_free(m);
 }
 
@@ -199,11 +202,13 @@ static void into_rest(const struct normal *m, const double *x, double *rest)
     }
 }
 
-static void out_of_rest(const struct normal *m, const double *rest, double *x)
+static void out_of_rest(const struct normal *m, const double *rest, double *x, const unsigned char *wanted)
 {
     for (int j = 0; j < m->rest; j++)
         x[m->column_of[j]] = rest[j];
     for (int c = 0; c < m->absorbed; c++) {
+        if (wanted && !wanted[m->absorbed_column[c]])
+            continue;
         double sum = x[m->absorbed_column[c]];
         for (int i = m->clique_start[c]; i < m->clique_start[c + 1]; i++)
             sum -= m->beside[i] * rest[m->member[i]];
@@ -211,17 +216,35 @@ static void out_of_rest(const struct normal *m, const double *rest, double *x)
     }
 }
 
-bool normal_solve(struct normal *m, double *x, int count)
+/* Of the rest: what is wanted itself, and what a wanted absorbed column is made of. */
+static const unsigned char *ask_rest(struct normal *m, const unsigned char *wanted)
 {
+    for (int j = 0; j < m->rest; j++)
+        m->asked[j] = wanted[m->column_of[j]];
+    for (int c = 0; c < m->absorbed; c++)
+        if (wanted[m->absorbed_column[c]])
+            for (int i = m->clique_start[c]; i < m->clique_start[c + 1]; i++)
+                m->asked[m->member[i]] = 1;
+    return m->asked;
+}
+
+bool normal_solve_wanted(struct normal *m, double *x, int count, const unsigned char *wanted)
+{
+    const unsigned char *asked = wanted ? ask_rest(m, wanted) : NULL;
     for (int first = 0; first < count; first += WORK_VECTORS) {
         int some = count - first < WORK_VECTORS ? count - first : WORK_VECTORS;
         for (int v = 0; v < some; v++)
             into_rest(m, x + (size_t)(first + v) * (size_t)m->d->columns, m->work + (size_t)v * (size_t)m->rest);
-        factor_solve(m->factor, m->work, some);
+        factor_solve_wanted(m->factor, m->work, some, asked);
         for (int v = 0; v < some; v++)
-            out_of_rest(m, m->work + (size_t)v * (size_t)m->rest, x + (size_t)(first + v) * (size_t)m->d->columns);
+            out_of_rest(m, m->work + (size_t)v * (size_t)m->rest, x + (size_t)(first + v) * (size_t)m->d->columns, wanted);
     }
     return true;
+}
+
+bool normal_solve(struct normal *m, double *x, int count)
+{
+    return normal_solve_wanted(m, x, count, NULL);
 }
 
 void normal_figures(const struct normal *m, struct normal_figures *out)

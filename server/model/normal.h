@@ -28,6 +28,8 @@ enum factor_result normal_factor(struct normal *m, const double *w, const double
 double normal_log_determinant(const struct normal *m);
 /* x = M⁻¹·x in place, `count` vectors of `columns` each. False: out of memory. */
 bool normal_solve(struct normal *m, double *x, int count);
+/* The same where only the columns with `wanted` set are asked for; the others have no meaning afterwards. */
+bool normal_solve_wanted(struct normal *m, double *x, int count, const unsigned char *wanted);
 /* The inverse on the pattern of the equations. False: out of memory. */
 bool normal_invert(struct normal *m);
 /* After normal_invert: diagonal of M⁻¹ (columns), and z'·S·M⁻¹·S·z for each row z of the design. */

@@ -37,6 +37,7 @@ struct normal {
     double *inverse_diagonal; /* absorbed: M⁻¹_aa */
     double *inverse_beside;   /* per member: M⁻¹_ac */
     double *work;             /* rest, times WORK_VECTORS */
+    unsigned char *asked;     /* rest: wanted of a solve */
 };
 #define WORK_VECTORS 32
 

@@ -11,12 +11,12 @@
 #include <string.h>
 
 struct selected_inverse {
-    int *supernode_of; /* n */
-    int *place;        /* rows of R inside the block of an ancestor */
+    const int *node_of;
+    int *place; /* rows of R inside the block of an ancestor */
     double *y, *zrr;
 };
 
-struct selected_inverse *selected_inverse_new(const struct supernodes *s)
+struct selected_inverse *selected_inverse_new(const struct supernodes *s, const int *node_of)
 {
     size_t most_below = 1, most_y = 1;
     for (int k = 0; k < s->count; k++) {
@@ -27,17 +27,14 @@ struct selected_inverse *selected_inverse_new(const struct supernodes *s)
     struct selected_inverse *w = mem_zero(1, sizeof *w);
     if (!w)
         return NULL;
-    w->supernode_of = mem_zero((size_t)s->n, sizeof *w->supernode_of);
+    w->node_of = node_of;
     w->place = mem_zero(most_below, sizeof *w->place);
     w->y = mem_zero(most_y, sizeof *w->y);
     w->zrr = mem_zero(most_below, most_below * sizeof *w->zrr);
-    if (!w->supernode_of || !w->place || !w->y || !w->zrr) {
+    if (!w->place || !w->y || !w->zrr) {
         selected_inverse_free(w);
         return NULL;
     }
-    for (int k = 0; k < s->count; k++)
-        for (int j = s->first[k]; j < s->first[k + 1]; j++)
-            w->supernode_of[j] = k;
     return w;
 }
 
@@ -45,7 +42,6 @@ void selected_inverse_free(struct selected_inverse *w)
 {
     if (!w)
         return;
-    mem_free(w->supernode_of);
     mem_free(w->place);
     mem_free(w->y);
     mem_free(w->zrr);
@@ -80,7 +76,7 @@ static void gather(struct selected_inverse *w, const struct supernodes *s, const
 {
     int c = 0;
     while (c < r) {
-        int k = w->supernode_of[rows[c]], height = s->row_at[k + 1] - s->row_at[k];
+        int k = w->node_of[rows[c]], height = s->row_at[k + 1] - s->row_at[k];
         places(rows + c, r - c, s->rows + s->row_at[k], height, w->place + c);
         for (; c < r && rows[c] < s->first[k + 1]; c++) {
             const double *from = z + s->value_at[k] + (size_t)(rows[c] - s->first[k]) * (size_t)height;
@@ -143,9 +139,9 @@ bool selected_inverse_compute(struct selected_inverse *w, const struct supernode
     return true;
 }
 
-size_t selected_inverse_place(const struct selected_inverse *w, const struct supernodes *s, int i, int j)
+size_t supernodal_place(const struct supernodes *s, const int *node_of, int i, int j)
 {
-    int k = w->supernode_of[j], height = s->row_at[k + 1] - s->row_at[k];
+    int k = node_of[j], height = s->row_at[k + 1] - s->row_at[k];
     const int *rows = s->rows + s->row_at[k];
     int low = 0, high = height - 1;
     while (low < high) {

@@ -23,12 +23,14 @@ struct supernodes {
     const double *x;
 };
 
-struct selected_inverse; /* private: work space and the map from columns to supernodes */
-struct selected_inverse *selected_inverse_new(const struct supernodes *s) __attribute__((warn_unused_result));
+/* Index in x of element (i, j), i >= j, both in the factor's order; (size_t)-1 when outside the pattern. `node_of`: supernode of each column. */
+size_t supernodal_place(const struct supernodes *s, const int *node_of, int i, int j);
+
+struct selected_inverse; /* private: work space */
+/* `node_of` is borrowed. */
+struct selected_inverse *selected_inverse_new(const struct supernodes *s, const int *node_of) __attribute__((warn_unused_result));
 void selected_inverse_free(struct selected_inverse *w);
 /* Fills z (as long as x) with the inverse, laid out as x. False: a diagonal block is singular. */
 bool selected_inverse_compute(struct selected_inverse *w, const struct supernodes *s, double *z);
-/* Index in z of element (i, j), i >= j, both in the factor's order; (size_t)-1 when outside the pattern. */
-size_t selected_inverse_place(const struct selected_inverse *w, const struct supernodes *s, int i, int j);
 
 #endif

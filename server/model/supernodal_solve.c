@@ -72,10 +72,25 @@ static void back(const struct supernodes *s, int k, double *x, int count, double
     dtrsm_("L", "L", "T", "N", &own, &count, &plus, l, &height, x + first, &s->n);
 }
 
-void supernodal_solve(const struct supernodes *s, double *x, int count, double *work)
+/* All rows below a supernode belong to its ancestors, and the first of them to its parent. */
+static void to_parent(const struct supernodes *s, const struct solve_path *path, int k, unsigned char *mark)
 {
-    for (int k = 0; k < s->count; k++)
-        forward(s, k, x, count, work);
+    int below = s->row_at[k] + s->first[k + 1] - s->first[k];
+    if (below < s->row_at[k + 1])
+        mark[path->node_of[s->rows[below]]] = 1;
+}
+
+void supernodal_solve(const struct supernodes *s, const struct solve_path *path, double *x, int count, double *work)
+{
+    for (int k = 0; k < s->count; k++) {
+        if (path->down[k])
+            to_parent(s, path, k, path->down);
+        if (path->up[k]) {
+            to_parent(s, path, k, path->up);
+            forward(s, k, x, count, work);
+        }
+    }
     for (int k = s->count - 1; k >= 0; k--)
-        back(s, k, x, count, work);
+        if (path->down[k])
+            back(s, k, x, count, work);
 }

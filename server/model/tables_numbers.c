@@ -161,7 +161,36 @@ static void fill_base(struct tables *t, enum response r, int base, const struct 
     }
 }
 
-static bool solve_bases(struct tables *t, enum response r, const int *list, int count, double *x)
+static void want_mixture(const struct mixture *m, unsigned char *wanted)
+{
+    for (int i = 0; i < m->count; i++)
+        wanted[m->column[i]] = 1;
+}
+
+/* All columns that fill_base and fill_extras read of these bases' answers. */
+static void want_columns(const struct tables *t, const int *list, int count, const struct deck_effects *g, unsigned char *wanted)
+{
+    const struct equation *q = &t->fit->q;
+    struct mixture m;
+    memset(wanted, 0, (size_t)q->columns);
+    memset(wanted, 1, (size_t)q->first[BATCH]); /* what is known, families, stocks */
+    for (int k = 0; k < count; k++) {
+        int d = t->base_deck[list[k]];
+        base_mixture(t, list[k], true, &m);
+        want_mixture(&m, wanted);
+        if (d < 0)
+            continue;
+        for (int c = 0; c < CLASS_COUNT; c++)
+            if (t->decks[d].class_effect[c] >= 0)
+                wanted[column_of_effect(t->decks[d].class_effect[c])] = 1;
+        for (int i = g->start[d]; i < g->start[d + 1]; i++)
+            wanted[column_of_effect(g->effect[i])] = 1;
+        for (int i = t->combo_start[d]; i < t->combo_start[d + 1]; i++)
+            wanted[column_of_effect(t->combo[i].other)] = wanted[column_of_effect(t->combo[i].pair)] = 1;
+    }
+}
+
+static bool solve_bases(struct tables *t, enum response r, const int *list, int count, double *x, const unsigned char *wanted)
 {
     const struct estimate *e = &t->fit->e[r];
     size_t columns = (size_t)t->fit->q.columns;
@@ -172,11 +201,12 @@ static bool solve_bases(struct tables *t, enum response r, const int *list, int 
         for (int i = 0; i < m.count; i++)
             x[(size_t)k * columns + (size_t)m.column[i]] += m.value[i] * e->scale[m.column[i]];
     }
-    if (!normal_solve(t->fit->normal[r], x, count))
+    if (!normal_solve_wanted(t->fit->normal[r], x, count, wanted))
         return false;
     for (int k = 0; k < count; k++)
         for (size_t j = 0; j < columns; j++)
-            x[(size_t)k * columns + j] *= e->scale[j];
+            if (wanted[j])
+                x[(size_t)k * columns + j] *= e->scale[j];
     return true;
 }
 
@@ -185,13 +215,15 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
     size_t columns = (size_t)t->fit->q.columns;
     bool many = t->fit->q.columns > MANY_COLUMNS;
     double *x = mem_zero(columns + 1, SOLVE_TOGETHER * sizeof *x);
-    bool ok = x != NULL;
+    unsigned char *wanted = mem_zero(columns + 1, 1);
+    bool ok = x && wanted;
     for (int next = 0; ok && next < t->head->bases;) {
         int list[SOLVE_TOGETHER], count = 0;
         for (; next < t->head->bases && count < SOLVE_TOGETHER; next++)
             if (!many || t->base_class[next] < 0)
                 list[count++] = next;
-        ok = solve_bases(t, r, list, count, x);
+        want_columns(t, list, count, g, wanted);
+        ok = solve_bases(t, r, list, count, x, wanted);
         for (int k = 0; ok && k < count; k++) {
             int base = list[k], d = t->base_deck[base];
             struct solved solved = {x + (size_t)k * columns, -1};
@@ -209,6 +241,7 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
         }
     }
     mem_free(x);
+    mem_free(wanted);
     return ok;
 }
 

@@ -48,6 +48,29 @@ static void make(const struct trial *t, struct design *d, unsigned char **absorb
         memset(*absorb, 1, (size_t)t->first);
 }
 
+/* A right-hand side with two entries, of which three answers are asked for: those are right, whatever became of the others. */
+static void check_wanted(struct normal *m, const double *inverse, int columns, struct lot *l)
+{
+    size_t n = (size_t)columns;
+    unsigned char *wanted = calloc(n, 1);
+    double *x = calloc(2 * n, sizeof *x), *rhs = calloc(2 * n, sizeof *rhs), *want = malloc(n * sizeof *want);
+    for (size_t v = 0; v < 2; v++)
+        for (int k = 0; k < 2; k++) {
+            size_t at = v * n + (size_t)lot_below(l, columns);
+            x[at] = rhs[at] = 1 + k;
+        }
+    for (int k = 0; k < 3; k++)
+        wanted[lot_below(l, columns)] = 1;
+    assert_true(normal_solve_wanted(m, x, 2, wanted));
+    for (size_t v = 0; v < 2; v++) {
+        dense_times(inverse, rhs + v * n, columns, want);
+        for (size_t j = 0; j < n; j++)
+            if (wanted[j])
+                NEAR(x[v * n + j], want[j], 1e-9);
+    }
+    free(wanted), free(x), free(rhs), free(want);
+}
+
 static void check(const struct trial *t)
 {
     struct lot l = {.state = 17};
@@ -87,6 +110,7 @@ static void check(const struct trial *t)
             for (size_t j = 0; j < n; j++)
                 NEAR(x[v * n + j], want[j], 1e-9);
         }
+        check_wanted(m, a, d.columns, &l);
         assert_true(normal_invert(m));
         memcpy(x, rhs, n * sizeof *x);
         assert_true(normal_solve(m, x, 1)); /* still solves */

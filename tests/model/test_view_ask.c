@@ -47,7 +47,7 @@ static void club_make(struct dense_club *c, uint64_t seed)
     }
     variances_prior(&c->variances);
     assert_true(club_fit_open(&c->fit, &c->facts, &o, &f));
-    assert_true(club_fit_variances(&c->fit, &c->variances, NULL, &f));
+    assert_true(club_fit_variances(&c->fit, &c->variances, FIT_TOLERANCE, NULL, &f));
     c->view = view_build(&c->fit, &c->facts, &o, &c->variances, c->v.rows, &f);
     assert_non_null(c->view);
     for (int r = 0; r < RESPONSES; r++) {
