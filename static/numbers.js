@@ -91,6 +91,18 @@ export function place(dial, value) {
     return `${rise > 0 ? up : down} ${withUnit(dial, Math.abs(rise))}`;
 }
 
+// "1 and 2.55 marks anticlockwise", "84 and 112 %", "anticlockwise 0.5 marks and clockwise 1 mark": what lies between is meant.
+export function placeRange(dial, low, high) {
+    const ends = [place(dial, low), place(dial, high)], part = /^(clockwise|anticlockwise|up|down) ([0-9.]+) (.+)$/;
+    const [one, two] = ends.map((text) => text.match(part));
+    if (one && two && one[1] === two[1]) {
+        const [near, far] = [one, two].toSorted((a, b) => a[2] - b[2]);
+        return `${near[2]} and ${far[2]} ${far[3]} ${far[1]}`;
+    }
+    const units = ends.map((text) => text.match(/^(-?[0-9.]+) (.+)$/));
+    return units.every(Boolean) ? `${units[0][1]} and ${units[1][1]} ${units[1][2]}` : ends.join(' and ');
+}
+
 export function count(n, one, many = `${one}s`) {
     return `${n} ${n === 1 ? one : many}`;
 }

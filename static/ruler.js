@@ -2,7 +2,7 @@
 // A setting on a ruler in the dial's own marks: the pen stroke is the setting, the bracket under the line is where nine results in ten land.
 // Drawn with percentages and without a viewBox, so that the figures keep their size on any screen; attributes only, no style.
 import { draw } from './dom.js';
-import { decimals, number, place, reading, stepOf } from './numbers.js';
+import { decimals, number, place, placeRange, reading, stepOf } from './numbers.js';
 import { unitOf } from './fields.js';
 
 const NICE = [1, 2, 5, 10];
@@ -33,7 +33,7 @@ export function ruler(what, dial, setting, { brief = false } = {}) {
     const rises = dial.plus !== 'less';
     const ends = what === 'Bias' ? [['less bias,', 'brighter'], ['more bias,', 'duller']] : [['less gain,', 'quieter'], ['more gain,', 'louder']];
     if (!rises) ends.reverse();
-    const sentence = `${what} dial from ${number(dial.low, places)} to ${number(dial.high, places)} ${unitOf(dial)}: set ${place(dial, setting.dial)}${ranged ? `, nine results in ten between ${place(dial, low)} and ${place(dial, high)}` : ''}.`;
+    const sentence = `${what} dial from ${number(dial.low, places)} to ${number(dial.high, places)} ${unitOf(dial)}: set ${place(dial, setting.dial)}${ranged ? `, nine results in ten between ${placeRange(dial, low, high)}` : ''}.`;
     const line = (x1, y1, x2, y2, kind) => draw('line', { x1, y1, x2, y2, class: kind });
     const text = (x, y, kind, anchor, words) => draw('text', { x, y, class: kind, 'text-anchor': anchor }, words);
     return draw('svg', { class: 'ruler', role: 'img', 'aria-label': sentence, width: '100%', height: brief ? '58' : '112', focusable: 'false' },

@@ -1,7 +1,7 @@
 // SPDX-License-Identifier: GPL-3.0-or-later
 // A suggestion as a person reads it: the setting as a sentence and on the ruler, its range, what it rests on, why this number, cautions.
 import { draw, make } from './dom.js';
-import { age, count, number, place } from './numbers.js';
+import { age, count, number, placeRange } from './numbers.js';
 import { ruler } from './ruler.js';
 
 // "clockwise 1.5 marks from centre: more bias, duller" → what to do, large; what it does, small.
@@ -17,7 +17,7 @@ function quantity(what, dial, setting) {
     dial = { ...dial, ...setting.ruler }; // the daemon knows the step where the deck does not say it
     return make('div', { class: 'setting' }, make('h3', {}, what), sentence(setting.words), ruler(what, dial, setting),
         low === undefined ? null : make('p', { class: 'range' }, low === high ? `Nine results in ten land at this end of the dial or beyond it.`
-            : `Nine results in ten land between ${place(dial, low)} and ${place(dial, high)}.`),
+            : `Nine results in ten land between ${placeRange(dial, low, high)}.`),
         setting.beyond_dial ? make('p', { class: 'note' }, 'The dial runs out before it is reached: this is its end.') : null);
 }
 
@@ -53,7 +53,8 @@ const partNames = {
     era: 'since the last service', 'change over time': 'change over time', 'deck and class': 'this deck with this class', pair: 'this tape on this deck', treble: 'lift at the high tone',
 };
 
-const amount = (db, more, less) => (Math.abs(db) < 0.005 ? 'nothing' : `${number(Math.abs(db), 2)} dB ${db > 0 ? more : less}`);
+// A figure keeps together with its unit at the end of a line.
+const amount = (db, more, less) => (Math.abs(db) < 0.005 ? 'nothing' : `${number(Math.abs(db), 2)}\u00a0dB ${db > 0 ? more : less}`);
 
 // A bar from where the sum stood to where it stands now.
 function bar(from, to, low, high) {
@@ -78,7 +79,7 @@ export function whyThisNumber(parts) {
     return make('details', { class: 'why' }, make('summary', {}, 'Why this number'),
         make('p', {}, 'In dB inside the deck; the dial’s marks follow from what one mark is worth.'),
         waterfall('Bias', parts, 'bias_db', 'more bias', 'less bias'),
-        waterfall('Record trim', parts, 'level_db', 'more gain', 'less gain'));
+        waterfall('Record trim', parts, 'level_db', 'more gain', 'less gain'), make('div', { class: 'last' }));
 }
 
 export function cautionList(cautions) {
@@ -97,8 +98,8 @@ export function settingsView(answer, deck, keptAt = null) {
 
 // ---- how far the newest result of the pair moved it ----
 
-function moves(db, more, less) {
-    return Math.abs(db) < 0.05 ? 'hardly at all' : `by ${number(Math.abs(db), 2)} dB towards ${db > 0 ? more : less}`;
+function moves(db, more, less, what) {
+    return Math.abs(db) < 0.05 ? `hardly at all in ${what.toLowerCase()}` : `by ${number(Math.abs(db), 2)}\u00a0dB towards ${db > 0 ? more : less}`;
 }
 
 export function lastResultView(last) {
@@ -106,8 +107,8 @@ export function lastResultView(last) {
     const kinds = [['Bias', 'bias_db', 'more bias', 'less bias'], ['Record trim', 'level_db', 'more gain', 'less gain']].filter(([, member]) => last.moved[member] !== null);
     const day = new Date(last.made_at).toLocaleDateString('en-GB', { day: 'numeric', month: 'long', year: 'numeric' });
     return [
-        make('p', {}, make('strong', {}, 'The last result of this pair'), `, ${day}${last.member ? ` by ${last.member}` : ''}, moved ${kinds.map(([what, member, more, less]) =>
-            `${what === 'Bias' ? 'bias' : 'record trim'} ${moves(last.moved[member], more, less)}`).join(', ')}.`),
+        make('p', {}, make('strong', {}, 'The last result of this pair'), `, ${day}${last.member ? ` by ${last.member}` : ''}, ${last.later ? 'and what came after it ' : ''}moved the book ${kinds.every(([, member]) => Math.abs(last.moved[member]) < 0.05) ? 'hardly at all'
+            : kinds.map(([what, member, more, less]) => moves(last.moved[member], more, less, what)).join(', ')}.`),
         kinds.map(([what, member, more, less]) => make('p', { class: 'small' }, `${what}: before that day the book would have said ${amount(last.before[member], more, less)}; found was ${amount(last.found[member], more, less)}; ` +
             `for that recording it now says ${amount(last.now[member], more, less)}.`)),
     ];
@@ -117,7 +118,6 @@ export function lastResultView(last) {
 export function groundsView(answer) {
     return [
         make('p', { class: 'basis' }, basisSentence(answer.basis)),
-        make('div', { class: 'last' }),
         answer.parts?.length ? whyThisNumber(answer.parts) : null,
         make('p', { class: 'small' }, `From every change up to number ${answer.model.as_of}.`),
     ];

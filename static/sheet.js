@@ -4,7 +4,7 @@ import { find, make } from './dom.js';
 import { get } from './api.js';
 import { className, deckOf, loadBook, stockOf } from './book.js';
 import { fillDecks, fillStocks } from './fields.js';
-import { count, place, readNumber } from './numbers.js';
+import { count, placeRange, readNumber } from './numbers.js';
 import { startPage } from './page.js';
 import { ruler } from './ruler.js';
 import { basisSentence, expectation } from './setting.js';
@@ -39,7 +39,7 @@ function paper(sheet, deck) {
 }
 
 function boxNote(answer, deck, stock) {
-    const say = (what, dial, set) => (set.dial === null ? `${what}: no dial on this deck.` : `${what}: ${set.words}. Nine results in ten land between ${place(dial, set.range90_dial[0])} and ${place(dial, set.range90_dial[1])}.`);
+    const say = (what, dial, set) => (set.dial === null ? `${what}: no dial on this deck.` : `${what}: ${set.words}. Nine results in ten land between ${placeRange(dial, ...set.range90_dial)}.`);
     find('#title').textContent = 'A note for the cassette box';
     return make('div', { class: 'boxnote' },
         make('p', {}, make('strong', {}, stock.name), `, ${className(book, stock.class)}, on `, make('strong', {}, deck.name), '.'),

@@ -51,7 +51,16 @@ static void write_db(struct buffer *b, const char *name, const double value[RESP
     buffer_char(b, '}');
 }
 
-static void write_moved(struct buffer *b, const struct view *v, const struct newest *n, const struct replay_row *r, const struct deck *d,
+/* How many results of the club were made after it: they have moved the book as well. */
+static long made_later(const struct track *t, const struct replay_row *r)
+{
+    long n = 0;
+    for (size_t i = t->count; i > 0 && t->rows[i - 1].made_at_us > r->made_at_us; i--)
+        n++;
+    return n;
+}
+
+static void write_moved(struct buffer *b, const struct view *v, const struct newest *n, const struct track *t, const struct replay_row *r, const struct deck *d,
                         const struct stock *s)
 {
     struct model_question q = model_question_of(&n->row, d, s);
@@ -65,6 +74,7 @@ static void write_moved(struct buffer *b, const struct view *v, const struct new
     write_db(b, "now", now.mean, r->tells);
     write_db(b, "moved", moved, r->tells);
     json_name(b, "rested_on"), json_text(b, basis_kind_text(r->basis));
+    json_name(b, "later"), buffer_int(b, made_later(t, r));
 }
 
 static void write_answer(struct buffer *b, const struct view *v, const struct newest *n, const struct track *t, const struct deck *d,
@@ -81,7 +91,7 @@ static void write_answer(struct buffer *b, const struct view *v, const struct ne
     json_member_text(b, "member", n->member);
     const struct replay_row *r = replayed(t, &n->row.id);
     if (r && (r->tells[BIAS] || r->tells[LEVEL]))
-        write_moved(b, v, n, r, d, s);
+        write_moved(b, v, n, t, r, d, s);
     buffer_text(b, "}\n");
 }
 

@@ -6,7 +6,7 @@ import { readFileSync } from 'node:fs';
 
 // As a data address, because static/ has no package file that would tell node it holds modules.
 const source = readFileSync(new URL('../../static/numbers.js', import.meta.url), 'utf8');
-const { age, decimals, newUuid, number, place, reading, readNumber, readSeconds, stepOf, timestamp } = await import(`data:text/javascript,${encodeURIComponent(source)}`);
+const { age, decimals, newUuid, number, place, placeRange, reading, readNumber, readSeconds, stepOf, timestamp } = await import(`data:text/javascript,${encodeURIComponent(source)}`);
 
 test('comma and point mean the same, both together are refused', () => {
     for (const [typed, value] of [['1.5', 1.5], ['1,5', 1.5], ['-0,25', -0.25], ['\u22120.25', -0.25], [' 7 ', 7], ['+3', 3], [',5', 0.5], ['5,', 5], ['', null], ['  ', null]])
@@ -49,6 +49,9 @@ test('a reading in words: no sign stands alone', () => {
         [{ low: 60, high: 150, scale: 'percent', zero: 100 }, 108, '108 %'], [{ low: 0.5, high: 1.6, unit: 'times', scale: 'ratio' }, 1.05, '1.05 times'], [{ low: 7, high: 17, unit: "o'clock", scale: 'learn' }, 13.5, 'half past one'],
         [{ low: 7, high: 17, unit: "o'clock", scale: 'learn' }, 9.75, 'a quarter to ten'], [{ low: -3, high: 3, unit: 'notch', scale: 'db' }, 2, 'up 2 notches'], [{ low: -3, high: 3, unit: 'dB', scale: 'db' }, 2, 'up 2 dB'], [marks, null, '–']])
         assert.equal(place(dial, value), words);
+    for (const [dial, low, high, words] of [[marks, -2.55, -1, '1 and 2.55 marks anticlockwise'], [marks, 0.5, 2, '0.5 and 2 marks clockwise'], [marks, -0.5, 1, 'anticlockwise 0.5 marks and clockwise 1 mark'],
+        [{ low: 60, high: 150, scale: 'percent', zero: 100 }, 84, 112, '84 and 112 %'], [marks, 0, 1, 'at the centre and clockwise 1 mark'], [{ low: -16, high: 16, unit: 'step', scale: 'learn' }, -7, -1, '1 and 7 steps down']])
+        assert.equal(placeRange(dial, low, high), words);
 });
 
 test('a time is RFC 3339 with its offset and names the same instant', () => {
