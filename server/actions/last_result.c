@@ -60,8 +60,8 @@ static long made_later(const struct track *t, const struct replay_row *r)
     return n;
 }
 
-static void write_moved(struct buffer *b, const struct view *v, const struct newest *n, const struct track *t, const struct replay_row *r, const struct deck *d,
-                        const struct stock *s)
+static void write_moved(struct buffer *b, const struct view *v, const struct newest *n, const struct track *t, const struct replay_row *r,
+                        const struct deck *d, const struct stock *s)
 {
     struct model_question q = model_question_of(&n->row, d, s);
     struct model_answer now;
