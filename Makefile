@@ -117,7 +117,7 @@ format: ## clang-format all C sources
 
 DEPS_RUN   := gcc make pkg-config libmicrohttpd-dev libsqlite3-dev libjansson-dev libsuitesparse-dev liblapacke-dev \
               libopenblas-pthread-dev libnlopt-dev libsodium-dev
-DEPS_CHECK := openssl libcurl4-openssl-dev libcmocka-dev clang libclang-rt-14-dev clang-format chromium sqlite3 libxml2-utils strace git \
+DEPS_CHECK := openssl libcurl4-openssl-dev libcmocka-dev clang lld libclang-rt-14-dev clang-format chromium sqlite3 libxml2-utils strace git \
               curl jq python3
 # Node.js and npm may have come from elsewhere than Debian's packages, which then refuse to be installed beside them.
 DEPS_CHECK += $(if $(shell command -v node && command -v npm),,nodejs npm)

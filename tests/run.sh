@@ -1,44 +1,63 @@
 #!/bin/sh
-# Runs every test program (the sanitized build's, but for those of tests/simulate, which are heavy numbers: the plain build's), then the
-# whole-server scripts and the browser tests, and closes with one line of counts. run.sh SANITIZED_BUILD PLAIN_BUILD
+# Runs every test program (the sanitized build's, but for those of tests/simulate, which are heavy numbers: the plain build's), the whole-server scripts and
+# the browser tests, TEST_JOBS (2) at a time, the longest first, and closes with one line of counts.
+#   run.sh SANITIZED_BUILD PLAIN_BUILD
+# Every program's whole output is left in SANITIZED_BUILD/logs, its seconds in SANITIZED_BUILD/logs/seconds.
 set -u
-san=$1; plain=$2
-cd "$(dirname "$0")/.." || exit 2
-passed=0; failed=0; skipped=0; broken=
-export ASAN_OPTIONS=detect_leaks=1:abort_on_error=0 UBSAN_OPTIONS=print_stacktrace=1
-log=$(mktemp); trap 'rm -f "$log"' EXIT
 
-count() { # cmocka's closing lines
-    p=$(grep -oE '\[  PASSED  \] [0-9]+ test' "$log" | grep -oE '[0-9]+' | paste -sd+ - | sed 's/^$/0/'); passed=$((passed + ${p:-0}))
-    s=$(grep -cE '^\[  SKIPPED \] [a-z_]+' "$log"); skipped=$((skipped + s))
-    f=$(grep -oE '\[  FAILED  \] [0-9]+ test' "$log" | grep -oE '[0-9]+' | paste -sd+ - | sed 's/^$/0/'); failed=$((failed + ${f:-0}))
-}
-run() { # name, command...
-    name=$1; shift
-    if "$@" > "$log" 2>&1; then ok=1; else ok=0; fi
-    before=$failed
-    count
-    if [ $ok = 0 ]; then
-        [ "$failed" -gt "$before" ] || failed=$((failed + 1))
-        broken="$broken $name"
-        echo "FAILED $name"; grep -vE '^\[ +(RUN|OK) +\]' "$log" | tail -60
+# One program: --one KIND NAME COMMAND...; KIND is cmocka or script (whose own exit status is one test, unless it prints lines of its own that count).
+if [ "$1" = --one ]; then
+    kind=$2; name=$3; shift 3
+    log=$TEST_LOGS/$(echo "$name" | tr / .).log
+    start=$(date +%s)
+    if "$@" > "$log" 2>&1 < /dev/null; then ok=1; else ok=0; fi
+    seconds=$(($(date +%s) - start))
+    sum() { grep -oE "$1" "$log" | grep -oE '[0-9]+' | paste -sd+ - | sed 's/^$/0/'; }
+    if [ "$kind" = cmocka ]; then
+        passed=$(($(sum '\[  PASSED  \] [0-9]+ test'))); failed=$(($(sum '\[  FAILED  \] [0-9]+ test')))
+        skipped=$(grep -cE '^\[  SKIPPED \] [a-z_]+' "$log")
+        [ $ok = 1 ] || [ $failed -gt 0 ] || failed=1
     else
-        echo "ok     $name"
+        passed=0; failed=0; skipped=0
+        if [ $ok = 1 ]; then passed=$(grep -cE '^ok |^# pass ' "$log" | sed 's/^0$/1/'); else failed=1; fi
     fi
-}
-script() { # a script's own exit status is one test, unless it prints cmocka-like lines
-    name=$1; shift
-    if "$@" > "$log" 2>&1; then passed=$((passed + $(grep -cE '^ok |^# pass ' "$log" | sed 's/^0$/1/'))); echo "ok     $name"
-    else failed=$((failed + 1)); broken="$broken $name"; echo "FAILED $name"; tail -60 "$log"; fi
-}
+    { # what several programs say at once is not mixed
+        flock 9
+        echo "$passed $failed $skipped $seconds $name" >> "$TEST_LOGS/seconds"
+        if [ $ok = 1 ]; then echo "ok     $name"; else
+            echo "$name" >> "$TEST_LOGS/broken"
+            echo "FAILED $name"; grep -vE '^\[ +(RUN|OK) +\]' "$log" | tail -60
+        fi
+    } 9>> "$TEST_LOGS/lock"
+    exit 0
+fi
 
-for t in $(find "$san/tests" -type f -name 'test_*' ! -name '*.o' ! -name '*.d' | sort); do
-    case $t in */simulate/*) run "${t#"$san"/tests/}" "$plain/tests/${t#"$san"/tests/}" ;; *) run "${t#"$san"/tests/}" "$t" ;; esac
-done
-for t in tests/server/*.sh; do [ -e "$t" ] && script "$t" "$t" "$san/biasbook"; done
-[ -x tests/openapi/run.sh ] && script tests/openapi tests/openapi/run.sh "$plain/biasbook"
-[ -x tests/browser/run.sh ] && script tests/browser tests/browser/run.sh "$plain/biasbook"
+cd "$(dirname "$0")/.." || exit 2
+san=$1; plain=$2
+TEST_LOGS=$san/logs; export TEST_LOGS
+rm -rf "$TEST_LOGS"; mkdir -p "$TEST_LOGS"
+export ASAN_OPTIONS=detect_leaks=1:abort_on_error=0 UBSAN_OPTIONS=print_stacktrace=1
 
-[ -z "$broken" ] || echo "failed:$broken"
-echo "$passed passed, $failed failed, $skipped skipped"
-[ "$failed" = 0 ]
+programs() {
+    for t in $(find "$san/tests" -type f -name 'test_*' ! -name '*.o' ! -name '*.d' | sort); do
+        name=${t#"$san"/tests/}
+        case $name in simulate/*) t=$plain/tests/$name ;; esac
+        echo "cmocka $name $t"
+    done
+    for t in tests/server/*.sh; do [ -e "$t" ] && echo "script $t $t $san/biasbook"; done
+    [ -x tests/openapi/run.sh ] && echo "script tests/openapi tests/openapi/run.sh $plain/biasbook"
+    [ -x tests/browser/run.sh ] && echo "script tests/browser tests/browser/run.sh $plain/biasbook"
+}
+# The longest go first, so that none is left over at the end with a core idle. A name that is missing here runs after these.
+longest='tests/browser simulate/test_accuracy'
+ordered() {
+    programs > "$TEST_LOGS/programs"
+    for name in $longest; do grep -E "^[a-z]+ $name " "$TEST_LOGS/programs"; done
+    for name in $longest; do echo " $name "; done | grep -vFf - "$TEST_LOGS/programs"
+}
+ordered | xargs -P "${TEST_JOBS:-2}" -L 1 "$0" --one
+
+lost=$(($(wc -l < "$TEST_LOGS/programs") - $(wc -l < "$TEST_LOGS/seconds")))
+[ "$lost" = 0 ] || echo "$lost programs gave no result" | tee -a "$TEST_LOGS/broken"
+[ ! -e "$TEST_LOGS/broken" ] || echo "failed: $(paste -sd' ' "$TEST_LOGS/broken")"
+awk -v lost="$lost" '{ p += $1; f += $2; s += $3 } END { f += lost; printf "%d passed, %d failed, %d skipped\n", p, f, s; exit f > 0 || p == 0 }' "$TEST_LOGS/seconds"

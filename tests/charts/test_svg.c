@@ -44,8 +44,8 @@ static void cutting(void **state)
                                          "ミネラル録音テープ六十分",
                                          "\xC3\xA9\xC3\xA9\xC3\xA9\xC3\xA9",
                                          "iiiiiiiiiiiiiiiii",
-                                         "a name of more than one hundred and twenty eight bytes that goes on and on and on until nobody "
-                                         "reads it any more, and then some, and then some more"};
+                                         ("a name of more than one hundred and twenty eight bytes that goes on and on and on until nobody "
+                                          "reads it any more, and then some, and then some more")};
     for (size_t i = 0; i < sizeof labels / sizeof *labels; i++)
         for (double width = 10; width < 500; width += 7) {
             char out[128];
