@@ -49,13 +49,14 @@ programs() {
     [ -x tests/browser/run.sh ] && echo "script tests/browser tests/browser/run.sh $plain/biasbook"
 }
 # The longest go first, so that none is left over at the end with a core idle. A name that is missing here runs after these.
-longest='tests/browser simulate/test_accuracy'
+longest="tests/browser tests/openapi server/test_keep simulate/test_accuracy server/test_two_clubs server/test_many_at_once server/test_knowledge server/test_command_line
+         model/test_memory model/test_threads model/test_fit model/test_club_properties tests/server/serve.sh http/test_reaper simulate/test_changes simulate/test_club"
 ordered() {
     programs > "$TEST_LOGS/programs"
     for name in $longest; do grep -E "^[a-z]+ $name " "$TEST_LOGS/programs"; done
     for name in $longest; do echo " $name "; done | grep -vFf - "$TEST_LOGS/programs"
 }
-ordered | xargs -P "${TEST_JOBS:-2}" -L 1 "$0" --one
+ordered | xargs -P "${TEST_JOBS:-2}" -L 1 tests/run.sh --one
 
 lost=$(($(wc -l < "$TEST_LOGS/programs") - $(wc -l < "$TEST_LOGS/seconds")))
 [ "$lost" = 0 ] || echo "$lost programs gave no result" | tee -a "$TEST_LOGS/broken"

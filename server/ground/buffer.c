@@ -306,7 +306,7 @@ bool number_parse(const char *text, size_t n, double *out)
     }
     if (i != n)
         return false;
-    if (long_one || (double)m > EXACT_INTEGER || power > 22 || power < -22)
+    if (long_one || m > (uint64_t)EXACT_INTEGER || power > 22 || power < -22)
         return parse_long(text, n, out);
     double size = power < 0 ? (double)m / POWERS[-power] : (double)m * POWERS[power]; /* one rounding: exact operands */
     *out = negative ? -size : size;
