@@ -38,11 +38,11 @@ export function startDaemon() {
 }
 
 // A new club with nothing in it but its first steward; → { address, key, stop }.
-export async function startClub() {
+export async function startClub(more = []) {
     const folder = mkdtempSync(join(tmpdir(), 'biasbook-pages-'));
     const file = join(folder, 'club.db');
     const key = execFileSync(binary, ['init', '--db', file], { encoding: 'utf8' }).trim().split('\n').pop();
-    const daemon = await start(['serve', '--db', file]);
+    const daemon = await start(['serve', '--db', file, ...more]);
     return { ...daemon, key, stop: async () => { await daemon.stop(); rmSync(folder, { recursive: true }); } };
 }
 

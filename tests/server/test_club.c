@@ -6,6 +6,7 @@
 
 #include "ground/limits.h"
 
+#include <math.h>
 #include <setjmp.h>
 #include <stdarg.h>
 #include <stdint.h>
@@ -647,6 +648,61 @@ static void a_misentry_is_found_and_its_slip_named(void **state)
     json_decref(wait_for_review(id, true));
 }
 
+/* What the newest result of a pair moved: before, found and now, in dB of flat equivalents. */
+static void the_last_result_of_a_pair(void **state)
+{
+    (void)state;
+    char id[37], path[160];
+    must(steward, "PUT", "/api/stocks/other-tape", "{\"name\":\"Other tape\",\"class\":\"type-1\"}", 201);
+    json_t *j = expect(odda, "GET", "/api/last-result?deck=steady&stock=other-tape", NULL, 200);
+    assert_true(json_is_null(json_object_get(j, "calibration")));
+    json_decref(j);
+    uuid_of(300, id);
+    path_of(path, "/api/calibrations/%s", id);
+    must(odda, "PUT", path,
+         "{\"deck\":\"steady\",\"stock\":\"other-tape\",\"made_at\":\"2026-03-05T19:00:00Z\",\"bias\":-2,\"level\":1,\"low_db\":0,\"high_"
+         "db\":0}",
+         201);
+    uuid_of(301, id); /* an older one, entered late, is not the last */
+    path_of(path, "/api/calibrations/%s", id);
+    must(odda, "PUT", path,
+         "{\"deck\":\"steady\",\"stock\":\"other-tape\",\"made_at\":\"2026-03-04T19:00:00Z\",\"bias\":-1,\"level\":1,\"low_db\":0,\"high_"
+         "db\":0}",
+         201);
+    json_t *moved = NULL;
+    for (int i = 0; i < 1500 && !moved; i++) { /* until it was replayed, when all is quiet */
+        j = expect(odda, "GET", "/api/last-result?deck=steady&stock=other-tape", NULL, 200);
+        moved = json_object_get(j, "moved");
+        if (!moved)
+            json_decref(j), usleep(20000);
+    }
+    assert_non_null(moved);
+    uuid_of(300, id);
+    assert_string_equal(text_at(j, "calibration"), id);
+    assert_string_equal(text_at(j, "member"), "Odda");
+    assert_int_equal(json_integer_value(json_object_get(j, "later")), 0);
+    static const char *const responses[] = {"bias_db", "level_db"};
+    for (int r = 0; r < 2; r++) {
+        double before = json_number_value(json_object_get(json_object_get(j, "before"), responses[r]));
+        double found = json_number_value(json_object_get(json_object_get(j, "found"), responses[r]));
+        double now = json_number_value(json_object_get(json_object_get(j, "now"), responses[r]));
+        assert_true(fabs(now - before - json_number_value(json_object_get(moved, responses[r]))) < 2e-4); /* four decimals each */
+        assert_true(fabs(found - (r ? 0.5 : -1)) < 1e-4);              /* half a dB a mark, the tones level */
+        assert_true(fabs(now - found) <= fabs(before - found) + 1e-4); /* it moved towards what was found */
+    }
+    json_decref(j);
+    must(odda, "GET", "/api/last-result?deck=steady", NULL, 422);
+    must(odda, "GET", "/api/last-result?deck=steady&stock=nowhere", NULL, 404);
+    for (unsigned n = 300; n <= 301; n++) { /* out of the way of what follows */
+        uuid_of(n, id);
+        path_of(path, "/api/calibrations/%s/void", id);
+        must(odda, "POST", path, "{\"reason\":\"was a test\"}", 200);
+    }
+    j = expect(odda, "GET", "/api/last-result?deck=steady&stock=other-tape", NULL, 200);
+    assert_true(json_is_null(json_object_get(j, "calibration"))); /* void ones do not count */
+    json_decref(j);
+}
+
 static void coverage_points_to_what_is_not_known(void **state)
 {
     (void)state;
@@ -778,6 +834,7 @@ int main(void)
         cmocka_unit_test(a_misentry_is_found_and_its_slip_named),
         cmocka_unit_test(coverage_points_to_what_is_not_known),
         cmocka_unit_test(a_spreadsheet),
+        cmocka_unit_test(the_last_result_of_a_pair),
         cmocka_unit_test(wrong_keys_are_slowed),
     };
     return cmocka_run_group_tests(tests, start, stop);
