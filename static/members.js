@@ -84,7 +84,8 @@ async function list() {
     const place = find('#members');
     if (session.role === 'steward') {
         const { members } = await get('api/members');
-        replace(place, make('ul', { class: 'list' }, members.map(memberItem)));
+        replace(place, session.open ? make('p', { class: 'note' }, 'This book is open: whoever comes is a steward, and keys count once it is served without --open.') : null,
+            members.length ? make('ul', { class: 'list' }, members.map(memberItem)) : make('p', {}, 'Nobody yet.'));
         const { entries } = await get('api/journal');
         replace(find('#journal'), entries.length ? make('ul', { class: 'journal' }, entries.map((one) => make('li', {}, `${one.at.slice(0, 16).replace('T', ' ')} UTC: ${one.words}`))) : make('p', {}, 'Nothing yet.'));
     } else if (session.id) {

@@ -3,7 +3,8 @@
 import { find, make, replace, show } from './dom.js';
 import { ask, get } from './api.js';
 import { deckOf, loadBook, stockOf } from './book.js';
-import { number, readNumber } from './numbers.js';
+import { amount } from './know.js';
+import { number, place as inWords, readNumber } from './numbers.js';
 import { startPage } from './page.js';
 
 let book, session;
@@ -29,7 +30,7 @@ async function act(item, done, work) {
 }
 
 function away(name, one) {
-    return one ? `${words[name]}: found ${number(one.found_db, 1)} dB, expected ${number(one.expected_db, 1)} dB (${number(Math.abs(one.scatters), 1)} times what results scatter)` : null;
+    return one ? `${words[name]}: found ${amount(name, one.found_db)}, expected ${amount(name, one.expected_db)} (${number(Math.abs(one.scatters), 1)} times what results scatter)` : null;
 }
 
 async function correctForm(item, id, place) {
@@ -58,9 +59,14 @@ function voidForm(item, id) {
     } }, make('div', { class: 'field' }, make('label', { for: reason.id }, 'Why it should not count'), reason), make('div', { class: 'actions' }, make('button', { type: 'submit' }, 'Void it')));
 }
 
+function said(state, name) {
+    const dial = deckOf(book, state.deck)?.[`${name}_dial`];
+    return `${fields[name]} ${dial ? inWords(dial, state[name]) : number(state[name], 2)}`;
+}
+
 async function history(id, place) {
     const { revisions } = await get(`api/calibrations/${id}/revisions`);
-    replace(place, make('ul', {}, revisions.map((one) => make('li', {}, `${one.at.slice(0, 10)}, ${one.by ?? 'somebody'}: ${one.void ? `void (${one.state.void?.reason ?? ''})` : ['bias', 'level', 'low_db', 'high_db'].filter((name) => typeof one.state[name] === 'number').map((name) => `${fields[name]} ${number(one.state[name], 2)}`).join(', ')}`))));
+    replace(place, make('ul', {}, revisions.map((one) => make('li', {}, `${one.at.slice(0, 10)}, ${one.by ?? 'somebody'}: ${one.void ? `void (${one.state.void?.reason ?? ''})` : ['bias', 'level', 'low_db', 'high_db'].filter((name) => typeof one.state[name] === 'number').map((name) => said(one.state, name)).join(', ')}`))));
 }
 
 const unfold = (text, fill) => {

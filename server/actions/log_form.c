@@ -131,9 +131,9 @@ static void said(struct buffer *b, const char *name, const struct setting *s, bo
     if (s->dial->present) {
         buffer_clear(&words);
         buffer_text(&words, "; nine times in ten between ");
-        dial_reading_text(&words, s->dial, s->low90_reading);
+        dial_place_words(&words, s->dial, s->low90_reading);
         buffer_text(&words, " and ");
-        dial_reading_text(&words, s->dial, s->high90_reading);
+        dial_place_words(&words, s->dial, s->high90_reading);
         html_text(b, words.data);
     }
     buffer_text(b, "</p>\n");
@@ -162,14 +162,18 @@ static void answer_of(struct exchange *x, struct buffer *b, const struct view *v
     buffer_text(b, "</h2>\n");
     said(b, "Bias", &s->bias, true);
     said(b, "Record trim", &s->level, false);
-    buffer_format(b, "<p>It rests on %ld results of this pair, %ld on this deck, %ld of this tape, %ld in the club.</p>\n<ul>\n",
-                  s->answer.pair, s->answer.on_deck, s->answer.of_stock, s->answer.club);
+    buffer_format(b, "<p>It rests on %ld result%s of this pair, %ld on this deck, %ld of this tape, %ld in the club.</p>\n", s->answer.pair,
+                  s->answer.pair == 1 ? "" : "s", s->answer.on_deck, s->answer.of_stock, s->answer.club);
+    if (s->caution_count)
+        buffer_text(b, "<ul>\n");
     for (int i = 0; i < s->caution_count; i++) {
         buffer_text(b, "<li>");
         html_text(b, s->cautions[i].text);
         buffer_text(b, "</li>\n");
     }
-    buffer_text(b, "</ul>\n</section>\n");
+    if (s->caution_count)
+        buffer_text(b, "</ul>\n");
+    buffer_text(b, "</section>\n");
 }
 
 static enum action_result page(struct house *house, struct exchange *x, const struct page_input *p, const char *title)

@@ -39,6 +39,8 @@ double dial_set(const struct dial *d, double learned, double db, bool *beyond);
 /* "clockwise 1.5 marks from centre: more bias, duller" in words; for the level dial "…: more record gain, louder". At zero "at the centre: the preset bias". Never a bare
  * sign. Percent dials say "at 108 %: …", clock positions "at half past one: …". A higher reading is said "up", unless the unit is a rotary mark ("mark", "o'clock") where it is
  * "clockwise". Plain UTF-8 text is appended. */
+/* The first half of dial_words: "clockwise 1.5 marks from centre", "at 108 %". */
+void dial_place_words(struct buffer *b, const struct dial *d, double reading);
 void dial_words(struct buffer *b, const struct dial *d, double reading, bool is_bias);
 /* The move between two readings: "clockwise 1 mark: less bias, brighter"; "leave it" when the same. */
 void dial_move_words(struct buffer *b, const struct dial *d, double from, double to, bool is_bias);

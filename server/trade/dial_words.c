@@ -127,7 +127,7 @@ static void add_turn(struct buffer *b, const struct dial *d, double rise)
     add_unit(b, d, fabs(rise));
 }
 
-void dial_words(struct buffer *b, const struct dial *d, double reading, bool is_bias)
+void dial_place_words(struct buffer *b, const struct dial *d, double reading)
 {
     double zero = dial_zero(d), rise = reading - zero;
     enum manner manner = manner_of(d);
@@ -145,7 +145,13 @@ void dial_words(struct buffer *b, const struct dial *d, double reading, bool is_
         else
             add_place(b, d, zero);
     }
-    if (at_zero)
+}
+
+void dial_words(struct buffer *b, const struct dial *d, double reading, bool is_bias)
+{
+    double rise = reading - dial_zero(d);
+    dial_place_words(b, d, reading);
+    if (fabs(rise) < SAME)
         buffer_text(b, is_bias ? ": the preset bias" : ": the preset record level");
     else
         add_effect(b, d, rise, is_bias);

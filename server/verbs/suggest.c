@@ -5,6 +5,7 @@
 #include "options.h"
 #include "verbs.h"
 
+#include <math.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -16,13 +17,14 @@ static void say_setting(const char *what, const struct setting *s, bool is_bias)
     setting_words(&b, s, is_bias);
     if (s->dial->present) {
         buffer_text(&b, "\n              nine times in ten between ");
-        dial_reading_text(&b, s->dial, s->low90_reading);
+        dial_place_words(&b, s->dial, s->low90_reading);
         buffer_text(&b, " and ");
-        dial_reading_text(&b, s->dial, s->high90_reading);
+        dial_place_words(&b, s->dial, s->high90_reading);
         if (s->beyond)
             buffer_text(&b, "; the dial ends before what is wanted");
     }
-    buffer_format(&b, "\n              %.2f dB, standard error %.2f dB\n", s->db, s->se_db);
+    buffer_format(&b, "\n              %.2f dB %s, standard error %.2f dB\n", fabs(s->db),
+                  is_bias ? (s->db < 0 ? "less bias" : "more bias") : (s->db < 0 ? "less record gain" : "more record gain"), s->se_db);
     fputs(b.data ? b.data : "", stdout);
     buffer_free(&b);
 }

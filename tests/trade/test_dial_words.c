@@ -77,6 +77,10 @@ static void in_words(void **state)
         buffer_init(&b, 1000);
         dial_words(&b, &d, samples[i].reading, samples[i].is_bias);
         assert_string_equal(b.data, samples[i].words);
+        buffer_clear(&b);
+        dial_place_words(&b, &d, samples[i].reading); /* the same without what it does */
+        assert_int_equal(b.length, strcspn(samples[i].words, ":"));
+        assert_memory_equal(b.data, samples[i].words, b.length);
         buffer_free(&b);
     }
 }
