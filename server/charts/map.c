@@ -43,7 +43,7 @@ static void put_name(struct buffer *b, struct names *n, const struct chart_place
     const struct box ways[4] = {
         {x + 8, y - 8, wide, 16}, {x - 8 - wide, y - 8, wide, 16}, {x - wide / 2, y - 24, wide, 16}, {x - wide / 2, y + 8, wide, 16}};
     /* the stock asked about is named first and whatever lies there */
-    for (int insist = 0; insist <= place->asked; insist++)
+    for (int insist = 0; insist <= (place->asked ? 1 : 0); insist++)
         for (int i = 0; i < 4 && n->count < MAP_BOXES; i++)
             if (free_place(n, &ways[i], insist)) {
                 n->taken[n->count++] = ways[i];

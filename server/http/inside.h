@@ -134,6 +134,10 @@ const char *client_address(const struct call *c, char out[WHO_ADDRESS]); /* as i
 bool call_is_secure(const struct call *c);
 bool cookie_token(const char *cookie, bool secure, char out[KEY_TEXT]); /* false: none, or too long to be one */
 
+/* ---- who.c, more of it below ---- */
+/* RFC 6750, 2.1: the scheme's name in any case, one or more blanks, the key; blanks behind it belong to the header line. False: another scheme. */
+bool bearer_key(const char *authorization, char key[KEY_TEXT + 1]);
+
 /* ---- body.c ---- */
 void body_open(struct call *c);
 void body_take(struct call *c, const char *bytes, size_t n);

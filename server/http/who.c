@@ -14,8 +14,7 @@
 #include <string.h>
 #include <strings.h>
 
-/* RFC 6750, 2.1: the scheme's name in any case, one or more blanks, the key; blanks behind it belong to the header line. False: another scheme. */
-static bool bearer_key(const char *authorization, char key[KEY_TEXT + 1])
+bool bearer_key(const char *authorization, char key[KEY_TEXT + 1])
 {
     if (strncasecmp(authorization, "Bearer", 6) != 0 || authorization[6] != ' ')
         return false;

@@ -308,6 +308,7 @@ static double part_of(const struct fact_deck *d, const struct fact_stock *s, con
 bool facts_put_row(struct facts *x, const struct calibration *c, const struct stamp *stamp, int *number)
 {
     int deck = facts_deck(x, c->deck), stock = facts_stock(x, c->stock), unasked;
+    /* cppcheck-suppress uninitvar ; written in the next line */
     number = number ? number : &unasked;
     *number = -1;
     if (deck < 0 || stock < 0)

@@ -82,6 +82,7 @@ bool store_clear_prior(struct store *s, struct fault *f)
 
 static void take_prior(struct columns *k, struct prior_suggestion *p)
 {
+    /* cppcheck-suppress uninitvar ; this writes it */
     take_bytes(k, p->calibration.bytes, sizeof p->calibration.bytes);
     p->basis = (int)take_int(k);
     p->as_of = take_int(k);

@@ -43,6 +43,9 @@ void bench_find_peak(struct bench *b)
             brightest = i;
         }
     }
+    if (brightest < 0) {
+        return;
+    }
     for (int i = 0; i < b->count; i++) {
         falls |= b->point[i].used && b->point[i].x[0] > b->point[brightest].x[0] + 0.2 &&
                  treble_of(&b->point[i]) < treble_of(&b->point[brightest]) - 0.5 * least;

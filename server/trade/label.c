@@ -80,6 +80,7 @@ static double middle(const struct label_group *groups, int count, double usual)
     int n = count < LABEL_START ? count : LABEL_START;
     for (int i = 0; i < n; i++)
         few[i] = groups[(long)i * count / n].mean;
+    /* cppcheck-suppress uninitvar ; there are two groups or more */
     qsort(few, (size_t)n, sizeof *few, rising);
     mean = 0.5 * (few[(n - 1) / 2] + few[n / 2]);
     for (int round = 0; round < 10; round++) {

@@ -41,6 +41,7 @@ static bool read_all(const char *path, char **bytes, size_t *n, struct fault *f)
             all = more;
             room *= 2;
         }
+        /* cppcheck-suppress nullPointerArithmeticRedundantCheck ; the loop ends where it is NULL */
         got = fread(all + used, 1, room - used, in);
     }
     bool failed = ferror(in) != 0;

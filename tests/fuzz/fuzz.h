@@ -19,6 +19,12 @@ void fuzz_date(const uint8_t *bytes, size_t n);   /* what is a time is written a
 void fuzz_etag(const uint8_t *bytes, size_t n);   /* a list that matches strongly matches weakly */
 void fuzz_number(const uint8_t *bytes, size_t n); /* the C library reads the same number, and it is written and read back the same */
 
+void fuzz_authorization(const uint8_t *bytes, size_t n); /* what a head says of who asks: a key, a token or an address is a piece of it */
+void fuzz_config(const uint8_t *bytes, size_t n);        /* a file of settings: what is taken is written and taken again the same */
+void fuzz_cursor(const uint8_t *bytes, size_t n);        /* `after` of a list: answered or refused, and the pages come to an end */
+void fuzz_ndjson(const uint8_t *bytes, size_t n);        /* a whole import: what comes of it does not depend on how the bytes are divided */
+void fuzz_database(const uint8_t *bytes, size_t n);      /* a damaged club's file: opened or refused, read or a fault */
+
 #define PROMISE(holds)                                                                                                                     \
     do {                                                                                                                                   \
         if (!(holds)) {                                                                                                                    \
