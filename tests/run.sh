@@ -2,6 +2,7 @@
 # Runs every test program (the sanitized build's, but for those of tests/simulate, which are heavy numbers: the plain build's), the whole-server scripts and
 # the browser tests, TEST_JOBS (2) at a time, the longest first, and closes with one line of counts.
 #   run.sh SANITIZED_BUILD PLAIN_BUILD
+# TEST_EXCEPT: patterns of names that are left out. TEST_WRAP: what each test program is run by (valgrind …).
 # Every program's whole output is left in SANITIZED_BUILD/logs, its seconds in SANITIZED_BUILD/logs/seconds.
 set -u
 
@@ -42,7 +43,7 @@ programs() {
     for t in $(find "$san/tests" -type f -name 'test_*' ! -name '*.o' ! -name '*.d' | sort); do
         name=${t#"$san"/tests/}
         case $name in simulate/*) t=$plain/tests/$name ;; esac
-        echo "cmocka $name $t"
+        echo "cmocka $name ${TEST_WRAP:-} $t"
     done
     for t in tests/server/*.sh; do [ -e "$t" ] && echo "script $t $t $san/biasbook"; done
     [ -x tests/openapi/run.sh ] && echo "script tests/openapi tests/openapi/run.sh $plain/biasbook"
@@ -51,8 +52,15 @@ programs() {
 # The longest go first, so that none is left over at the end with a core idle. A name that is missing here runs after these.
 longest="tests/browser tests/openapi server/test_keep simulate/test_accuracy server/test_two_clubs server/test_many_at_once server/test_knowledge server/test_command_line
          model/test_memory model/test_threads model/test_fit model/test_club_properties tests/server/serve.sh http/test_reaper simulate/test_changes simulate/test_club"
+except() {
+    set -f
+    while read -r kind name rest; do
+        for pattern in ${TEST_EXCEPT:-}; do case $name in $pattern) continue 2 ;; esac; done
+        echo "$kind $name $rest"
+    done
+}
 ordered() {
-    programs > "$TEST_LOGS/programs"
+    programs | except > "$TEST_LOGS/programs"
     for name in $longest; do grep -E "^[a-z]+ $name " "$TEST_LOGS/programs"; done
     for name in $longest; do echo " $name "; done | grep -vFf - "$TEST_LOGS/programs"
 }

@@ -9,7 +9,7 @@
 
 #include <stddef.h>
 
-const char *fuzz_folder(void);                                  /* scratch of this process, removed at its end; in memory where the machine has /dev/shm */
+const char *fuzz_folder(void); /* scratch of this process, removed at its end; in memory where the machine has /dev/shm */
 struct store *fuzz_club(const char *name, char *path, size_t n); /* made anew in the folder; the caller closes it */
 
 #endif
