@@ -17,9 +17,9 @@ struct house {
     bool open;               /* no key needed: everyone is a steward */
     bool public_read;
     int64_t started_us;
-    /* Figures of the listener for /metrics, as Prometheus text; NULL in tests. */
-    void (*listener_figures)(void *listener, struct buffer *b);
-    void *listener;
+    /* Figures of the listener for /metrics, as Prometheus text; NULL in tests, and until the listener, which answers from its start, is known here. */
+    void (*_Atomic listener_figures)(void *listener, struct buffer *b); /* set after `listener` */
+    void *_Atomic listener;
 };
 
 /* For http/: who a presented key belongs to. */

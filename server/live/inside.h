@@ -32,7 +32,7 @@ struct live {
     pthread_cond_t wake;
     pthread_t solver, estimator;
     bool threads, stopping, resting; /* resting: further rows need not wake the solver */
-    volatile bool give_up;           /* tells a running fit to stop */
+    atomic_bool give_up;             /* tells a running fit to stop */
     int64_t target;                  /* change the solver should reach */
     bool services_changed, catalog_stale, keys_stale;
     int64_t start_seq;     /* what "ready" means */

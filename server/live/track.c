@@ -32,7 +32,7 @@ static bool collect(void *user, const struct replay_row *row)
     return true;
 }
 
-struct track *track_make(struct model_job *job, int64_t as_of, const volatile bool *stop, struct fault *f)
+struct track *track_make(struct model_job *job, int64_t as_of, const atomic_bool *stop, struct fault *f)
 {
     struct collecting c = {.track = mem_zero(1, sizeof *c.track)};
     if (c.track)

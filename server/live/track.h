@@ -22,7 +22,7 @@ struct track *live_take_track(struct live *l); /* NULL: none was made yet */
 void track_drop(struct track *t);              /* NULL allowed */
 
 /* ---- for live/ alone ---- */
-struct track *track_make(struct model_job *job, int64_t as_of, const volatile bool *stop, struct fault *f);
+struct track *track_make(struct model_job *job, int64_t as_of, const atomic_bool *stop, struct fault *f);
 bool track_store(struct live *l, const struct track *t, struct fault *f);
 void track_publish(struct live *l, struct track *t); /* takes t */
 

@@ -352,7 +352,7 @@ static bool open_sample(struct club_fit *fit, struct facts *x, const struct equa
 }
 
 /* Variances as far as it takes to see the jumps in the residuals and what marks of `learn` dials are worth; then variances with those; at last the range. */
-static bool estimate_all(struct facts *x, const struct slope_table *slopes, struct variances *v, const volatile bool *stop, struct fault *f)
+static bool estimate_all(struct facts *x, const struct slope_table *slopes, struct variances *v, const atomic_bool *stop, struct fault *f)
 {
     struct equation_options o = options_of(slopes, SAMPLE_ROWS);
     struct club_fit fit;
@@ -393,7 +393,7 @@ struct model_job *model_fit_begin(struct model *m, struct fault *f)
     return NULL;
 }
 
-bool model_job_run(struct model_job *j, const volatile bool *stop, struct fault *f)
+bool model_job_run(struct model_job *j, const atomic_bool *stop, struct fault *f)
 {
     if (!estimate_all(&j->facts, j->slopes, &j->variances, stop, f))
         return false;
@@ -402,7 +402,7 @@ bool model_job_run(struct model_job *j, const volatile bool *stop, struct fault 
     return j->learned != NULL;
 }
 
-bool model_job_replay(struct model_job *j, int blocks, const volatile bool *stop, replay_callback row, void *user, struct fault *f)
+bool model_job_replay(struct model_job *j, int blocks, const atomic_bool *stop, replay_callback row, void *user, struct fault *f)
 {
     struct equation_options o = options_of(j->slopes, 0);
     struct replay p = {.facts = &j->facts, .options = &o, .variances = &j->variances, .blocks = blocks > 0 ? blocks : 1, .stop = stop};

@@ -14,6 +14,7 @@
 #include "../ground/fault.h"
 #include "../trade/records.h"
 
+#include <stdatomic.h>
 #include <stddef.h>
 
 enum response { BIAS, LEVEL, RESPONSES };
@@ -40,7 +41,7 @@ void model_reached(struct model *m, int64_t seq);
 bool model_solve(struct model *m, struct fault *f);
 /* A fit is a job: begin copies (fast), run works alone (slow, any thread, `*stop` becomes true = give up early), adopt takes its variances over and solves. */
 struct model_job *model_fit_begin(struct model *m, struct fault *f) __attribute__((warn_unused_result));
-bool model_job_run(struct model_job *j, const volatile bool *stop, struct fault *f);
+bool model_job_run(struct model_job *j, const atomic_bool *stop, struct fault *f);
 bool model_fit_adopt(struct model *m, struct model_job *j, struct fault *f); /* also frees the job */
 void model_job_free(struct model_job *j);
 /* Begin, run and adopt from prior scales, in the rows' own canonical order: a function of the rows alone. */

@@ -133,7 +133,7 @@ struct variance_work {
     struct club_fit *fit;
     struct variances *v;
     double tolerance;
-    const volatile bool *stop;
+    const atomic_bool *stop;
 };
 
 static bool variances_of(void *user, enum response r, struct fault *f)
@@ -155,7 +155,7 @@ static bool variances_of(void *user, enum response r, struct fault *f)
     return true;
 }
 
-bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolerance, const volatile bool *stop, struct fault *f)
+bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolerance, const atomic_bool *stop, struct fault *f)
 {
     struct variance_work w = {fit, v, tolerance, stop};
     return both_responses(variances_of, &w, fit->q.rows >= ASIDE_ROWS, f);

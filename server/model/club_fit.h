@@ -34,7 +34,7 @@ void club_fit_free(struct club_fit *fit);
 void club_fit_take_weights(struct club_fit *fit, const struct facts *x);
 void club_fit_keep_weights(const struct club_fit *fit, struct facts *x);
 /* Estimates the variances from where `v` stands and puts the result there; `tolerance` as in estimate.h. */
-bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolerance, const volatile bool *stop, struct fault *f);
+bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolerance, const atomic_bool *stop, struct fault *f);
 
 #define ASIDE_ROWS       200  /* from so many rows on a second thread is worth its start */
 #define SAMPLE_ROWS      6000 /* past so many rows variances come from a sample of about this size */

@@ -21,6 +21,8 @@
 #include "normal.h"
 #include "robust.h"
 
+#include <stdatomic.h>
+
 #define ESTIMATE_BLOCKS     24
 #define ESTIMATE_KINDS      2
 #define ESTIMATE_PARAMETERS (ESTIMATE_BLOCKS + ESTIMATE_KINDS)
@@ -113,7 +115,7 @@ double estimate_step(const struct estimate *e, double step[ESTIMATE_PARAMETERS])
 bool estimate_search(struct estimate *e, const double *step, double before, enum factor_result *result);
 
 /* Moves the sds (and weights) to the mode. `*stop` true gives up. */
-bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool *stop, struct fault *f);
+bool estimate_run(struct estimate *e, int most_evaluations, const atomic_bool *stop, struct fault *f);
 /* The same by NLopt's SLSQP with the weights held, for when the steps above do not get there. */
 bool estimate_fall_back(struct estimate *e, int most_evaluations, struct fault *f);
 /* Sds held: effects and weights only, `rounds` times reweighed. Ends with the inverse in place. */

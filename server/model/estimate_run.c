@@ -94,7 +94,7 @@ bool estimate_search(struct estimate *e, const double *step, double before, enum
     return false;
 }
 
-bool estimate_run(struct estimate *e, int most_evaluations, const volatile bool *stop, struct fault *f)
+bool estimate_run(struct estimate *e, int most_evaluations, const atomic_bool *stop, struct fault *f)
 {
     bool first = true;
     double step[ESTIMATE_PARAMETERS], change = 1, done = e->in.tolerance > 0 ? e->in.tolerance : TOLERANCE, still = sqrt(done);

@@ -197,7 +197,7 @@ static double multiplier(double *ratio, int n)
     return (n * q + RANGE_WEIGHT * RANGE_OWN) / (n + RANGE_WEIGHT);
 }
 
-bool replay_ranges(const struct facts *x, const struct equation_options *o, struct variances *v, const volatile bool *stop, struct fault *f)
+bool replay_ranges(const struct facts *x, const struct equation_options *o, struct variances *v, const atomic_bool *stop, struct fault *f)
 {
     struct equation_options some = *o;
     struct ratios t = {.room = x->used};

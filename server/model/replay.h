@@ -27,6 +27,6 @@ struct replay_row {
 typedef bool (*replay_callback)(void *user, const struct replay_row *row);
 
 /* On the job's copy, on any thread; about `blocks` solves. Rows come in order of made_at, then id. `stop` (NULL allowed) gives up early: false without a fault. */
-bool model_job_replay(struct model_job *j, int blocks, const volatile bool *stop, replay_callback row, void *user, struct fault *f);
+bool model_job_replay(struct model_job *j, int blocks, const atomic_bool *stop, replay_callback row, void *user, struct fault *f);
 
 #endif

@@ -19,11 +19,10 @@ struct replay {
     const struct variances *variances;
     int blocks;
     double skip; /* share of the rows, oldest first, that are only learned from */
-    const volatile bool *stop;
+    const atomic_bool *stop;
 };
 bool replay_run(const struct replay *p, replay_callback row, void *user, struct fault *f);
 /* Puts the multipliers of the range into `v`: (n·q + 30·t)/(n + 30) per basis kind, t = RANGE_OWN, q the quantile of errors in units of the model's own half width. */
-bool replay_ranges(const struct facts *x, const struct equation_options *o, struct variances *v, const volatile bool *stop,
-                   struct fault *f);
+bool replay_ranges(const struct facts *x, const struct equation_options *o, struct variances *v, const atomic_bool *stop, struct fault *f);
 
 #endif

@@ -146,7 +146,7 @@ static void test_ranges(void **state)
         assert_true(var.multiplier[r][BASIS_NO_RESULTS] == RANGE_OWN); /* never tried: the model's own */
     }
     facts_free(&x);
-    volatile bool stop = true;
+    atomic_bool stop = true;
     facts_of(&v, &x);
     assert_false(replay_ranges(&x, &o, &var, &stop, &f)); /* asked to give up */
     assert_int_equal(f.kind, FAULT_NONE);
