@@ -3,6 +3,7 @@
 SAN_BUILD   := build/san
 include $(wildcard seed-data/seed.mk)
 include $(wildcard tests/fuzz/fuzz.mk)
+include $(wildcard tests/faults/faults.mk)
 include tests/deep.mk
 
 check: deps-check ## install what the tests need, run them all
@@ -27,7 +28,7 @@ check-package: deps-check ## the Debian package: lintian, the unit's exposure, i
 	$(call install_missing,$(DEPS_DEB))
 	$(Q)$(MAKE) --no-print-directory all
 	$(Q)tests/package/deb.sh $(BUILD)/biasbook
-check-long: check check-package analyse check-thread check-valgrind ## what takes longer as well
+check-long: check check-package analyse check-thread check-valgrind check-faults hostile soak ## what takes longer as well
 	$(Q)BIASBOOK_ROWS=10000 $(BUILD)/tests/server/test_two_clubs
 
 # ---- bench: ratios within one run; docs/performance.md tells what they mean ----

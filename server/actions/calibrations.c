@@ -127,6 +127,7 @@ static void next_link(struct exchange *x, const struct page *p)
         buffer_text(p->body, ",\"next\":");
         json_text(p->body, url.data);
     }
+    buffer_inherit(p->body, &url); /* a page without its link would look like the last one */
     buffer_free(&url);
 }
 

@@ -177,6 +177,7 @@ static void write_response(struct buffer *b, const struct centre_page *p, int r)
     json_member_fixed(b, "at_centre_low_db", r == BIAS ? first->a * c->shift_db : c->shift_db, 2);
     json_member_fixed(b, "at_centre_high_db", r == BIAS ? -first->b * c->shift_db : c->shift_db, 2);
     buffer_char(b, '}');
+    buffer_inherit(b, &words);
     buffer_free(&words);
 }
 
@@ -206,6 +207,7 @@ static void write_stock(struct buffer *b, const struct centre_page *p, int i)
         json_member_flag(b, "whole_inside", n->whole_inside);
         json_member_fixed(b, "short_db", n->short_db, 2);
         buffer_char(b, '}');
+        buffer_inherit(b, &mark);
         buffer_free(&mark);
     }
 }

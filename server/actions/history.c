@@ -170,7 +170,7 @@ static void write_words(struct buffer *b, const struct journal_entry *e)
     buffer_format(&text, "%s %s%s%s%s%s", *e->who ? e->who : "Somebody", did, *e->subject ? (e->source == 5 ? ": " : ", written by ") : "",
                   e->subject, *e->detail ? (e->source == 5 ? ", " : ": ") : "", e->detail);
     json_member_text(b, "words", text.data ? text.data : "");
-    b->failed = b->failed || text.failed;
+    buffer_inherit(b, &text);
     buffer_free(&text);
 }
 

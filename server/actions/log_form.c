@@ -127,6 +127,7 @@ static void said(struct buffer *b, const char *name, const struct setting *s, bo
     buffer_init(&words, 1024);
     setting_words(&words, s, is_bias);
     html_text(b, words.data);
+    buffer_inherit(b, &words);
     buffer_text(b, "</strong>");
     if (s->dial->present) {
         buffer_clear(&words);
@@ -137,6 +138,7 @@ static void said(struct buffer *b, const char *name, const struct setting *s, bo
         html_text(b, words.data);
     }
     buffer_text(b, "</p>\n");
+    buffer_inherit(b, &words);
     buffer_free(&words);
 }
 

@@ -116,6 +116,7 @@ static void write_dial(struct buffer *b, const struct bench *g, int r)
         dial_words(&words, d, g->move.set.dial[r], r == BIAS);
     json_name(b, "words");
     json_text(b, words.data ? words.data : "");
+    buffer_inherit(b, &words);
     buffer_clear(&words);
     if (d->present && c->move_count) {
         const struct move *last = &c->moves[c->move_count - 1];
@@ -126,6 +127,7 @@ static void write_dial(struct buffer *b, const struct bench *g, int r)
     json_name(b, "beyond_dial");
     buffer_text(b, g->move.beyond[r] ? "true" : "false");
     buffer_char(b, '}');
+    buffer_inherit(b, &words);
     buffer_free(&words);
 }
 

@@ -142,12 +142,14 @@ static void write_setting(struct buffer *b, const char *name, const struct setti
         json_member_fixed(b, "dial", s->reading, 6);
         json_member_text(b, "unit", dial_unit(s->dial));
         json_member_text(b, "words", words.data ? words.data : "");
+        buffer_inherit(b, &words);
         buffer_free(&words);
         static const char *const names[3] = {"mark", "low90_mark", "high90_mark"};
         for (int i = 0; i < 3; i++) {
             buffer_init(&mark[i], 128);
             dial_reading_text(&mark[i], s->dial, readings[i]);
             json_member_text(b, names[i], mark[i].data ? mark[i].data : "");
+            buffer_inherit(b, &mark[i]);
             buffer_free(&mark[i]);
         }
         json_name(b, "range90_dial");

@@ -199,6 +199,7 @@ static void write_decks(struct buffer *b, const struct stock_page *p, int64_t no
             json_member_text_or_null(b, "mark", mark.data);
             json_member_text_or_null(b, "unit", set->dial->present ? dial_unit(set->dial) : NULL);
             json_member_flag(b, "beyond_dial", set->beyond);
+            buffer_inherit(b, &mark);
             buffer_free(&mark);
             buffer_char(b, '}');
         }

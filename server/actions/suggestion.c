@@ -171,6 +171,7 @@ static void write_setting(struct buffer *b, const struct setting *s, bool is_bia
 {
     buffer_clear(words);
     setting_words(words, s, is_bias);
+    buffer_inherit(b, words);
     if (s->dial->present) {
         LITERAL(b, "{\"dial\":");
         buffer_fixed(b, s->reading, 6);

@@ -33,6 +33,11 @@ static inline void buffer_add(struct buffer *b, const void *bytes, size_t n)
     b->length += n;
     b->data[b->length] = '\0';
 }
+/* After writing what a scratch buffer held: what is missing there is missing here. */
+static inline void buffer_inherit(struct buffer *b, const struct buffer *scratch)
+{
+    b->failed = b->failed || scratch->failed;
+}
 static inline void buffer_text(struct buffer *b, const char *text) /* NULL: nothing */
 {
     if (text)

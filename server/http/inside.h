@@ -57,6 +57,7 @@ struct client {
     _Atomic int64_t idle_us;     /* monotonic: since when a request head is waited for; 0 = a request is in hand */
     struct call *call;           /* NULL before the first request and once abandoned */
     bool abandoned;
+    int64_t heard_idle_us;          /* the pause in which the reaper has listened whether the peer is still there */
     struct client *previous, *next; /* under http.clients_lock */
 };
 
@@ -81,9 +82,10 @@ struct http {
     struct prepared_store *prepared;
     struct workers *workers;
     pthread_mutex_t clients_lock;
-    struct client *clients;
+    struct client *clients, *first_client; /* newest first; the oldest */
     pthread_t reaper;
     pthread_cond_t reaper_wake; /* with clients_lock */
+    int64_t looked_us;          /* when the reaper last went through all clients */
     bool reaper_started, reaper_end;
 };
 

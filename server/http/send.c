@@ -57,6 +57,19 @@ static void write_refusal_page(struct call *c, const struct refusal *r)
     buffer_free(&root);
 }
 
+/* Not even the refusal could be written: one that needs no memory. */
+static void say_memory_is_out(struct reply *reply)
+{
+    static const char text[] =
+        "{\"type\":\"about:blank\",\"title\":\"Internal Server Error\",\"status\":500,\"errors\":[{\"field\":\"\",\"code\":"
+        "\"out-of-memory\",\"detail\":\"the server is out of memory; try again\"}]}\n";
+    reply_clear(reply);
+    reply->status = 500;
+    reply->content_type = "application/problem+json";
+    reply->fixed = text;
+    reply->fixed_length = sizeof text - 1;
+}
+
 static void write_refusal(struct call *c)
 {
     const struct refusal *r = refusal_of(c->refused);
@@ -70,10 +83,12 @@ static void write_refusal(struct call *c)
     c->close |= r->close;
     if (for_people(c)) {
         write_refusal_page(c, r);
-        return;
+    } else {
+        reply->content_type = "application/problem+json";
+        wire_write_problem(&reply->body, r->status, &f);
     }
-    reply->content_type = "application/problem+json";
-    wire_write_problem(&reply->body, r->status, &f);
+    if (reply->body.failed)
+        say_memory_is_out(reply);
 }
 
 /* An action that left nothing usable: say so rather than send half a reply. */

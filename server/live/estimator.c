@@ -23,12 +23,13 @@ static void say_failed(const struct live *l, const char *what, const struct faul
         log_line(LOG_ERROR, what, "why", fault_text(f, text, sizeof text), NULL);
 }
 
-static bool run_fit(struct live *l, struct model_job *job)
+static bool run_fit(struct live *l, struct model_job *job, bool *lacked)
 {
     struct fault f = {0};
     bool ok = model_job_run(job, &l->give_up, &f);
     if (!ok)
         say_failed(l, "estimation failed", &f);
+    *lacked = !ok && f.kind == FAULT_MEMORY;
     return ok;
 }
 
@@ -64,7 +65,7 @@ void *estimator_main(void *user)
         l->job_running = true;
         pthread_mutex_unlock(&l->lock);
         int64_t start = clock_monotonic_us();
-        bool ok = replay ? run_replay(l, job) : run_fit(l, job);
+        bool lacked = false, ok = replay ? run_replay(l, job) : run_fit(l, job, &lacked);
         int64_t end = clock_monotonic_us();
         pthread_mutex_lock(&l->lock);
         l->job_running = false;
@@ -73,6 +74,7 @@ void *estimator_main(void *user)
         } else {
             l->job_done = true;
             l->job_ok = ok;
+            l->job_lacked = lacked;
             l->fitted_us = end;
             l->fit_took_us = end - start;
             l->figures.fits++;

@@ -3,7 +3,7 @@
  * The state that live.c (views, hook), solver.c (rows -> model -> view) and estimator.c (variances) share. Not for other rooms.
  *
  * Who may touch what: `model` belongs to the solver thread (or to live_open before the threads start). `view` is guarded by
- * `view_lock`. All below `lock` is guarded by it; `wake` is signalled when any of it changes.
+ * `view_lock`. Locks are taken in the order catalog_lock, view_lock. All below `lock` is guarded by it; `wake` is signalled when any of it changes.
  */
 #ifndef BIASBOOK_LIVE_INSIDE_H
 #define BIASBOOK_LIVE_INSIDE_H
@@ -24,6 +24,8 @@ struct live {
     struct sessions *sessions;
     struct model *model;
 
+    pthread_mutex_t
+        catalog_lock; /* around making a catalog from the one in place and putting it there: hook and reload never undo each other */
     pthread_mutex_t view_lock;
     struct view *view;
     struct track *track;
@@ -39,6 +41,7 @@ struct live {
     int64_t as_of;         /* of the published model */
     struct model_job *job; /* waiting for the estimator, or with it */
     bool job_running, job_done, job_ok;
+    bool job_lacked;                            /* not ok for want of memory: worth another try */
     bool job_is_replay;                         /* it makes the track record and ends with the estimator */
     bool track_due;                             /* variances are new since the last replay */
     int64_t changed_us, fitted_us, fit_took_us; /* monotonic */

@@ -128,8 +128,11 @@ static struct catalog *read_catalog(struct store *s, struct fault *f)
 
 bool live_load_catalog(struct live *l, struct fault *f)
 {
+    pthread_mutex_lock(&l->catalog_lock);
     struct catalog *c = read_catalog(l->store, f);
-    return c && publish(l, c, NULL, 0);
+    bool ok = c && (publish(l, c, NULL, 0) || fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while reading decks and stocks"));
+    pthread_mutex_unlock(&l->catalog_lock);
+    return ok;
 }
 
 /* On the writer's thread, after the commit and before its callers are answered: who wrote a deck may name it in the next request. */
@@ -152,11 +155,13 @@ static void on_commit(void *user, struct write *const *writes, int count)
                     .deck = w->kind == WRITE_DECK ? w->deck : NULL, .stock = w->kind == WRITE_STOCK ? w->stock : NULL, .stamp = &w->stamp};
         }
         if (n) {
+            pthread_mutex_lock(&l->catalog_lock);
             struct view *v = live_take(l);
             struct catalog *c = catalog_with(v->catalog, changes, n);
             view_give(v);
             if (!c || !publish(l, c, NULL, 0))
                 stale = true;
+            pthread_mutex_unlock(&l->catalog_lock);
         }
     }
     pthread_mutex_lock(&l->lock);
@@ -242,6 +247,7 @@ static struct live *make(struct store *s)
     if (!l)
         return NULL;
     l->store = s;
+    pthread_mutex_init(&l->catalog_lock, NULL);
     pthread_mutex_init(&l->view_lock, NULL);
     pthread_mutex_init(&l->lock, NULL);
     pthread_condattr_t monotonic;
@@ -317,6 +323,7 @@ void live_close(struct live *l)
     pthread_cond_destroy(&l->wake);
     pthread_mutex_destroy(&l->lock);
     pthread_mutex_destroy(&l->view_lock);
+    pthread_mutex_destroy(&l->catalog_lock);
     mem_free(l);
 }
 

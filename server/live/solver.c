@@ -14,12 +14,14 @@
 #include <errno.h>
 #include <time.h>
 
-#define QUIET_US  300000LL /* no change for so long: a good moment to estimate variances */
-#define FIT_SHARE 10       /* under steady change a fit takes at most one part in so many of the time */
-#define POLL_MS   500      /* how often another process's changes are looked for: contract says within a second */
-#define NICE      5        /* those who log and ask go first when all cores are busy */
-#define REST_US   15000LL  /* longest rest after a round that was short: a result has to be seen within 20 ms */
-#define LONG_US   50000LL  /* a round that took so long has a burst of rows to learn: then larger portions, which cost less a row */
+#define QUIET_US  300000LL  /* no change for so long: a good moment to estimate variances */
+#define FIT_SHARE 10        /* under steady change a fit takes at most one part in so many of the time */
+#define RETRY_US  1000000LL /* until what failed is tried again */
+#define POLL_MS   500       /* how often another process's changes are looked for: contract says within a second */
+#define STALE_MS  20        /* the same when what is served lacks something acknowledged, because memory was out at the commit */
+#define NICE      5         /* those who log and ask go first when all cores are busy */
+#define REST_US   15000LL   /* longest rest after a round that was short: a result has to be seen within 20 ms */
+#define LONG_US   50000LL   /* a round that took so long has a burst of rows to learn: then larger portions, which cost less a row */
 
 struct feeding {
     struct live *live;
@@ -63,6 +65,11 @@ bool solver_catch_up(struct live *l, int64_t target, struct fault *f)
 {
     struct model_figures held;
     model_held(l->model, &held);
+    pthread_mutex_lock(&l->lock);
+    bool stale = l->catalog_stale;
+    pthread_mutex_unlock(&l->lock);
+    if (stale) /* a row of a deck that is not in it yet would be passed over for good */
+        return fault_add(f, FAULT_MEMORY, "", "memory", "decks and stocks have to be read again first");
     struct feeding g = {.live = l, .after = held.as_of, .target = target};
     pthread_mutex_lock(&l->lock);
     bool services = l->services_changed || g.after == 0;
@@ -126,6 +133,7 @@ static void look_outside(struct live *l)
     keyring_save_uses(l->keys, l->store);
     pthread_mutex_lock(&l->lock);
     bool stale = l->catalog_stale || l->keys_stale;
+    l->catalog_stale = l->keys_stale = false; /* before reading: a commit meanwhile may set it again */
     pthread_mutex_unlock(&l->lock);
     if (!store_changed_outside(l->store) && !stale)
         return;
@@ -133,12 +141,11 @@ static void look_outside(struct live *l)
     if (!keyring_load(l->keys, l->store, &f) || !live_load_catalog(l, &f)) {
         say("could not read changes made by another process", &f);
         pthread_mutex_lock(&l->lock);
-        l->keys_stale = true; /* look again */
+        l->catalog_stale = l->keys_stale = true; /* look again */
         pthread_mutex_unlock(&l->lock);
         return;
     }
     pthread_mutex_lock(&l->lock);
-    l->catalog_stale = l->keys_stale = false;
     l->services_changed = true;
     int64_t seq = store_last_seq(l->store);
     if (seq > l->target)
@@ -171,16 +178,29 @@ static bool solve_new_rows(struct live *l, int64_t target)
     return ok;
 }
 
-static void take_fit(struct live *l, struct model_job *job, bool worked)
+/* A fit that was given up for want of memory is due once more, in a second. Other failures would come again: they wait for new results. */
+static void fit_again(struct live *l)
+{
+    pthread_mutex_lock(&l->lock);
+    if (!l->changes_since_fit)
+        l->changes_since_fit = 1;
+    l->changed_us = clock_monotonic_us() + RETRY_US - QUIET_US;
+    pthread_mutex_unlock(&l->lock);
+}
+
+static void take_fit(struct live *l, struct model_job *job, bool worked, bool lacked)
 {
     struct fault f = {0};
     if (!worked) {
         model_job_free(job);
+        if (lacked)
+            fit_again(l);
         return;
     }
     struct model_figures held;
     if (!model_fit_adopt(l->model, job, &f)) {
         say("a fit could not be taken over", &f);
+        fit_again(l);
         return;
     }
     model_held(l->model, &held);
@@ -213,6 +233,10 @@ static void begin_job(struct live *l, bool replay)
     struct model_job *job = model_fit_begin(l->model, &f);
     if (!job)
         say(replay ? "a replay could not be begun" : "a fit could not be begun", &f);
+    if (!job && !replay) {
+        fit_again(l);
+        return;
+    }
     pthread_mutex_lock(&l->lock);
     if (replay)
         l->track_due = false; /* if it failed: with the next fit again */
@@ -245,6 +269,12 @@ static void rest(struct live *l, int64_t until_us)
     l->resting = false;
 }
 
+/* With the lock held. */
+static bool look_due(const struct live *l, int64_t since_us)
+{
+    return since_us >= (l->catalog_stale || l->keys_stale ? STALE_MS : POLL_MS) * 1000LL;
+}
+
 void *solver_main(void *user)
 {
     struct live *l = user;
@@ -255,11 +285,12 @@ void *solver_main(void *user)
     while (!l->stopping) {
         int64_t now = clock_monotonic_us();
         struct model_job *finished = l->job_done ? l->job : NULL;
-        bool worked = l->job_ok;
+        bool worked = l->job_ok, lacked = l->job_lacked;
         int64_t target = l->target;
         struct model_figures held;
         model_held(l->model, &held);
-        bool behind = held.as_of < target && now >= stuck_until, resting = behind && !finished && now < rest_until;
+        bool behind = (held.as_of < target || l->as_of < target) && now >= stuck_until; /* to be fed, or fed and to be published */
+        bool resting = behind && !finished && now < rest_until;
         if (resting) {
             rest(l, rest_until);
             continue;
@@ -267,23 +298,25 @@ void *solver_main(void *user)
         if (finished) {
             l->job = NULL;
             l->job_done = false;
-        } else if (!behind && now - looked < POLL_MS * 1000LL && !fit_due(l, now) && !replay_due(l, now)) {
-            wait_ms(l, fit_due(l, now + QUIET_US) || replay_due(l, now + QUIET_US) ? 50 : POLL_MS);
+        } else if (!behind && !look_due(l, now - looked) && !fit_due(l, now) && !replay_due(l, now)) {
+            bool soon = fit_due(l, now + QUIET_US) || replay_due(l, now + QUIET_US);
+            wait_ms(l, l->catalog_stale || l->keys_stale ? STALE_MS : soon ? 50 : POLL_MS);
             continue;
         }
+        bool look = look_due(l, now - looked);
         pthread_mutex_unlock(&l->lock);
-        if (now - looked >= POLL_MS * 1000LL) {
+        if (look) {
             look_outside(l);
             looked = now;
         }
         if (behind) {
             if (!solve_new_rows(l, target))
-                stuck_until = now + 1000000LL;
+                stuck_until = now + RETRY_US;
             int64_t end = clock_monotonic_us();
             rest_until = end + rest_after(end - now);
         }
         if (finished)
-            take_fit(l, finished, worked);
+            take_fit(l, finished, worked, lacked);
         pthread_mutex_lock(&l->lock);
         bool fit = fit_due(l, clock_monotonic_us());
         if (fit || replay_due(l, clock_monotonic_us())) {

@@ -9,7 +9,7 @@
 #include <stdio.h>
 #include <string.h>
 
-static void say_setting(const char *what, const struct setting *s, bool is_bias)
+static bool say_setting(const char *what, const struct setting *s, bool is_bias)
 {
     struct buffer b;
     buffer_init(&b, 4096);
@@ -25,20 +25,23 @@ static void say_setting(const char *what, const struct setting *s, bool is_bias)
     }
     buffer_format(&b, "\n              %.2f dB %s, standard error %.2f dB\n", fabs(s->db),
                   is_bias ? (s->db < 0 ? "less bias" : "more bias") : (s->db < 0 ? "less record gain" : "more record gain"), s->se_db);
-    fputs(b.data ? b.data : "", stdout);
+    bool whole = !b.failed;
+    fputs(whole ? b.data : "", stdout);
     buffer_free(&b);
+    return whole;
 }
 
-static void say(const struct suggestion *s)
+static bool say(const struct suggestion *s)
 {
     const struct model_answer *a = &s->answer;
     printf("%s with %s\n", s->question.deck->name, s->question.stock ? s->question.stock->name : "a tape nobody has logged");
-    say_setting("bias", &s->bias, true);
-    say_setting("record trim", &s->level, false);
+    if (!say_setting("bias", &s->bias, true) || !say_setting("record trim", &s->level, false))
+        return false;
     printf("rests on      %s: %ld of this pair, %ld on this deck, %ld of this stock, %ld in the club\n", basis_kind_text(a->basis), a->pair,
            a->on_deck, a->of_stock, a->club);
     for (int i = 0; i < s->caution_count; i++)
         printf("%s %s\n", i ? "             " : "mind         ", s->cautions[i].text);
+    return true;
 }
 
 static bool add(struct request *q, const char *name, const char *value)
@@ -108,9 +111,10 @@ int verb_suggest(int argc, char **argv)
         struct buffer b;
         buffer_init(&b, LIMIT_LINE);
         if (json)
-            suggestion_write(&b, &s), fputs(b.data ? b.data : "", stdout);
-        else
-            say(&s);
+            suggestion_write(&b, &s);
+        ok = json ? !b.failed && fputs(b.data, stdout) >= 0 : say(&s);
+        if (!ok)
+            fault_add(&f, FAULT_MEMORY, "", "memory", "out of memory, or the answer could not be written");
         buffer_free(&b);
     }
     view_give(v);

@@ -4,6 +4,7 @@
 
 #include "../ground/secrets.h"
 
+#include <stdbool.h>
 #include <stdio.h>
 #include <string.h>
 
@@ -48,6 +49,16 @@ int verb_version(int argc, char **argv)
     return EXIT_DONE;
 }
 
+/* What was printed has to reach whoever reads it: a full disk behind `export > FILE` is no success. */
+static int say_all(const char *verb, int status)
+{
+    bool lost = fflush(stdout) != 0 || ferror(stdout);
+    if (!lost || status != EXIT_DONE)
+        return status;
+    fprintf(stderr, "biasbook %s: its output could not be written\n", verb);
+    return EXIT_REFUSED;
+}
+
 int verbs_main(int argc, char **argv)
 {
     if (!secrets_start()) {
@@ -66,7 +77,7 @@ int verbs_main(int argc, char **argv)
         return verb_version(1, argv);
     for (size_t i = 0; i < sizeof verbs / sizeof *verbs; i++)
         if (!strcmp(argv[1], verbs[i].name))
-            return verbs[i].run(argc - 1, argv + 1);
+            return say_all(argv[1], verbs[i].run(argc - 1, argv + 1));
     fprintf(stderr, "biasbook: there is no verb '%s'\n\n", argv[1]);
     list(stderr);
     return EXIT_USAGE;

@@ -55,7 +55,7 @@ static void add_value(struct buffer *b, struct buffer *scratch, const json_t *va
     }
     if (scratch->length)
         add_cell(b, scratch->data, scratch->length);
-    b->failed = b->failed || scratch->failed;
+    buffer_inherit(b, scratch);
 }
 
 bool csv_write_line(struct buffer *b, const char *json, size_t n, struct fault *f)

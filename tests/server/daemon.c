@@ -12,6 +12,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/prctl.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
@@ -38,6 +39,7 @@ void daemon_start(struct daemon *d, const char *const *args)
     d->pid = fork();
     assert_true(d->pid >= 0);
     if (!d->pid) {
+        prctl(PR_SET_PDEATHSIG, SIGKILL); /* a test that fails leaves none behind */
         close(fds[0]);
         exit(run_child(args, fds[1]));
     }

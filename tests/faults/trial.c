@@ -1,0 +1,143 @@
+/* SPDX-License-Identifier: GPL-3.0-or-later
+ * See trial.h. */
+#include "trial.h"
+
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#define MOST 20000 /* calls of one request at most */
+
+struct club club;
+struct trial trial;
+static struct said right, said, again;
+static long requests, failures, closed, refusals;
+
+static long next_of(long n)
+{
+    if (trial.all)
+        return n + 1 + (n > 500 ? n / 20 : 0); /* a dry run copies the club */
+    return n < 4 ? n + 1 : n + 1 + n / 5;
+}
+
+static bool is_refusal(const struct said *s)
+{
+    return s->refused || ((s->status == 500 || s->status == 503) && !strncmp(s->type, "text/html", 9)); /* of a form: a page */
+}
+
+static const char *what(void)
+{
+    static const char *const names[] = {"nothing", "allocation", "call", "call (disk full)", "call (short)", "sync", "call (killed)"};
+    return names[trial.kind];
+}
+
+static void judge(const struct asked *a, const struct said *s, long n)
+{
+    const struct question *q = a->q;
+    requests++;
+    failures += has_failed();
+    closed += s->status == 0;
+    refusals += is_refusal(s);
+    if (s->status == 0 || is_refusal(s)) {
+        if (!has_failed() || trial.kind == FAIL_SHORT)
+            fail_msg("%s %s: nothing failed, and yet it was answered %d %s", q->method, a->path, s->status, s->body);
+        return;
+    }
+    bool fine =
+        s->status == q->fine && (q->kind != READS || !trial.same_daemon || (s->n == right.n && memcmp(s->body, right.body, s->n) == 0));
+    if (!fine)
+        fail_msg("%s %s with %s %ld failing%s: %d %.300s", q->method, a->path, what(), n, trial.ever ? " and all after it" : "", s->status,
+                 s->body);
+}
+
+/* The same once more, on the same daemon, without faults. */
+static void ask_again(const struct asked *a, long n)
+{
+    const struct question *q = a->q;
+    say_to(&club, a, &again);
+    requests++;
+    bool fine = again.status == q->fine || again.status == q->again;
+    if (said.status == q->fine && q->again && again.status != q->again)
+        fine = false; /* it was acknowledged, so it must be known */
+    if (q->kind == READS && trial.same_daemon && (again.n != right.n || memcmp(again.body, right.body, right.n)))
+        fine = false;
+    if (!fine)
+        fail_msg("%s %s, first answered %d with %s %ld failing, afterwards %d %.300s", q->method, a->path, said.status, what(), n,
+                 again.status, again.body);
+    if (q->kind != WRITES_ROW)
+        return;
+    /* What the daemon shows of decks and tapes is made at the commit; when memory was out just then, a moment later. */
+    const char *where = strstr(a->path, "/services/") ? "/api/decks/d/services"
+                        : strstr(a->path, "/checks/") ? "/api/decks/d/checks"
+                                                      : a->path;
+    bool there = false;
+    for (int i = 0; i < 100 && !there; i++) {
+        if (i)
+            usleep(10000);
+        say_plainly(&club, "GET", where, NULL, NULL, &again);
+        there = again.status == 200 && strstr(again.body, strrchr(a->path, '/') + 1);
+    }
+    if (!there)
+        fail_msg("%s: stored and not found: %d %.200s", a->path, again.status, again.body);
+}
+
+bool trial_once(const struct question *q, long n)
+{
+    static struct asked a;
+    asked_fill(&a, &club, q);
+    fail_at(trial.kind, n, trial.ever);
+    say_to(&club, &a, &said);
+    bool came = has_failed();
+    judge(&a, &said, n);
+    fail_at(FAIL_NOTHING, 0, false);
+    ask_again(&a, n);
+    return came;
+}
+
+long trial_each(const struct question *q)
+{
+    long n = 1;
+    while (n < MOST && trial_once(q, n)) /* the threads that learn from results allocate too, so that a failure may come after the answer */
+        n = next_of(n);
+    return n;
+}
+
+void trial_set_right(const struct question *q)
+{
+    static struct asked a;
+    for (int i = 0; i < 3; i++) { /* what is kept for the next time is kept now */
+        asked_fill(&a, &club, q);
+        say_to(&club, &a, &right);
+        if (right.status != q->fine)
+            fail_msg("%s %s: %d %s", q->method, a.path, right.status, right.body);
+    }
+}
+
+int trial_start(void **state)
+{
+    (void)state;
+    char folder[160];
+    trial.all = getenv("BIASBOOK_LONG") != NULL;
+    snprintf(folder, sizeof folder, "%s", scratch_path(""));
+    if (!failing_start(folder))
+        return 1;
+    club_make(&club, "club.db");
+    return 0;
+}
+
+int trial_over(void **state)
+{
+    (void)state;
+    fail_at(FAIL_NOTHING, 0, false);
+    club_abandon();
+    return 0;
+}
+
+int trial_report(void **state)
+{
+    (void)state;
+    print_message("%ld requests, something failed in %ld of them: %ld refused, %ld closed, the others answered right\n", requests, failures,
+                  refusals, closed);
+    return 0;
+}
