@@ -11,7 +11,7 @@ check: deps-check ## install what the tests need, run them all
 
 CHECK_JOBS ?= 2
 # The linker is a third of the work of some hundred test programs that each hold most of the daemon: lld takes a third of the time of the usual one.
-# Plain programs are what is run or served; of the tests only tests/simulate, heavy numbers that sanitizers would slow tenfold.
+# Plain programs are what is run or served; of the tests only tests/simulate, heavy numbers that sanitizers would slow tenfold, and tests/faults, which interposes the heap.
 CHECK_MAKE = $(MAKE) --no-print-directory -j$(CHECK_JOBS) WERROR=1 CC=gcc LDFLAGS=-fuse-ld=lld
 check-steps:
 	$(Q)echo "== house rules"; $(MAKE) --no-print-directory lint
@@ -19,7 +19,7 @@ check-steps:
 	$(Q)echo "== clang, no warnings"; $(MAKE) --no-print-directory clang-warnings
 	$(Q)echo "== gcc with address and undefined sanitizers"; $(CHECK_MAKE) BUILD=$(SAN_BUILD) OPT='-O1 -g1' SAN=address,undefined all tests
 	$(Q)tests/run.sh $(SAN_BUILD) build
-tests-plain: $(filter $(BUILD)/tests/simulate/%,$(TEST_BIN))
+tests-plain: $(filter $(BUILD)/tests/simulate/% $(BUILD)/tests/faults/%,$(TEST_BIN))
 # clang judges every source, and makes nothing of it
 clang-warnings: ## every source through clang, warnings are errors
 	$(Q)git ls-files 'server/*.c' 'tests/*.c' 'seed-data/*.c' | xargs -P $(CHECK_JOBS) -n 40 clang $(filter-out -fstack-protector-strong,$(ALL_CFLAGS)) -Iseed-data -Werror -fsyntax-only

@@ -1,5 +1,5 @@
 #!/bin/sh
-# Runs every test program (the sanitized build's, but for those of tests/simulate, which are heavy numbers: the plain build's), the whole-server scripts and
+# Runs every test program (the sanitized build's, but for those of tests/simulate, which are heavy numbers, and of tests/faults, which interpose the heap: the plain build's), the whole-server scripts and
 # the browser tests, TEST_JOBS (2) at a time, the longest first, and closes with one line of counts.
 #   run.sh SANITIZED_BUILD PLAIN_BUILD
 # TEST_EXCEPT: patterns of names that are left out. TEST_WRAP: what each test program is run by (valgrind …).
@@ -42,7 +42,7 @@ export ASAN_OPTIONS=detect_leaks=1:abort_on_error=0 UBSAN_OPTIONS=print_stacktra
 programs() {
     for t in $(find "$san/tests" -type f -name 'test_*' ! -name '*.o' ! -name '*.d' | sort); do
         name=${t#"$san"/tests/}
-        case $name in simulate/*) t=$plain/tests/$name ;; esac
+        case $name in simulate/* | faults/*) t=$plain/tests/$name ;; esac
         echo "cmocka $name ${TEST_WRAP:-} $t"
     done
     for t in tests/server/*.sh; do [ -e "$t" ] && echo "script $t $t $san/biasbook"; done

@@ -272,6 +272,14 @@ const struct question questions[] = {
     {"GET", "/log?deck=d&stock=s", NULL, NULL, 200, 0, LOOKS, NULL},
     {"POST", "/log", "application/x-www-form-urlencoded", "id=%s&deck=d&stock=s&bias=1,5&level=0.5&made_at=2026-03-01T19:00:00Z", 201, 200,
      WRITES, NULL},
+    {"POST", "/api/members/%m/keys", JSON, "{\"name\":\"phone\"}", 201, 0, WRITES, made_key},
+    {"GET", "/api/last-result?deck=d&stock=s", NULL, NULL, 200, 0, LOOKS, NULL},
+    {"GET", "/sign-in", NULL, NULL, 200, 0, LOOKS, NULL},
+    {"POST", "/sign-in", "application/x-www-form-urlencoded", "key=%k", 0, 0, WRITES, NULL},
+    {"POST", "/sign-out", "application/x-www-form-urlencoded", "", 0, 0, WRITES, NULL},
+    {"POST", "/api/session", JSON, "{\"key\":\"%k\"}", 0, 0, WRITES, NULL},
+    {"DELETE", "/api/session", NULL, NULL, 0, 0, WRITES, NULL},
+    {"GET", "/.well-known/security.txt", NULL, NULL, 404, 0, READS, NULL},
     {"GET", "/metrics", NULL, NULL, 200, 0, LOOKS, NULL},
     {"GET", "/openapi.json", NULL, NULL, 200, 0, READS, NULL},
     {"GET", "/no-such-page", NULL, NULL, 404, 0, READS, NULL},
@@ -292,9 +300,12 @@ void asked_fill(struct asked *a, const struct club *c, const struct question *q)
     for (int k = 0; k < 2; k++) {
         size_t n = 0;
         for (const char *p = from[k]; *p;) {
-            assert_true(n + 40 < room[k]);
+            assert_true(n + 60 < room[k]);
             if (strncmp(p, "%s", 2) == 0) {
                 n += (size_t)snprintf(to[k] + n, room[k] - n, "%s", id);
+                p += 2;
+            } else if (strncmp(p, "%k", 2) == 0) {
+                n += (size_t)snprintf(to[k] + n, room[k] - n, "%s", strstr(c->key, "bb1_"));
                 p += 2;
             } else if (strncmp(p, "%m", 2) == 0) {
                 n += (size_t)snprintf(to[k] + n, room[k] - n, "%lld", made_member);

@@ -43,9 +43,9 @@ enum question_kind {
 };
 
 struct question {
-    const char *method, *path; /* %s: a fresh UUID or name; %m, %lld: a member and one of its keys, from `before` */
+    const char *method, *path; /* %s: a fresh UUID or name; %k: the key; %m, %lld: a member and one of its keys, from `before` */
     const char *type, *body;   /* NULL: none; %s as in the path */
-    int fine, again;           /* status of the first and, when it may have been done already, of the second time; 0 = as the first */
+    int fine, again; /* status of the first and, when it may have been done already, of the second time; 0 = as it comes, as the first */
     enum question_kind kind;
     long long (*before)(const struct club *c); /* makes what the question is about, on a machine without faults */
 };

@@ -222,7 +222,8 @@ static void while_taking_over(void **state)
     make_old(old.db);
     long long rows = club_number(&old, "SELECT count(*) FROM calibration");
     long n = 1;
-    for (bool killed = true; killed; n++) {
+    long step = getenv("KILL_POINTS") ? 1 : 13, points = 0;
+    for (bool killed = true; killed; n += step, points++) {
         remove_with(old.db);
         make_old(old.db);
         fail_at(FAIL_KILL, n, false);
@@ -234,7 +235,7 @@ static void while_taking_over(void **state)
         assert_int_equal(club_number(&old, "SELECT count(*) FROM calibration"), rows);
         assert_int_equal(run_verb((const char *[]){"check", "--db", old.db, NULL}, NULL, 0), 0);
     }
-    print_message("killed at each of %ld changes while a file of the first release was taken over\n", n - 2);
+    print_message("killed at %ld of some %ld changes while a file of the first release was taken over\n", points - 1, n - 2 * step);
 }
 
 static int start(void **state)

@@ -142,7 +142,7 @@ static const char *line_of(const struct verb *v)
 
 static long next_of(long n)
 {
-    return n + 1 + (all ? (n > 400 ? n / 40 : 0) : n > 3 ? n / 2 : 0);
+    return all ? n + 1 + (n > 400 ? n / 40 : 0) : n < 3 ? n + 1 : 3 * n;
 }
 
 /* One verb with its Nth call failing; false when nothing failed any more. */
