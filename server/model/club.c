@@ -359,7 +359,7 @@ static bool estimate_all(struct facts *x, const struct slope_table *slopes, stru
     int found = 0;
     facts_clear_found(x);
     facts_clear_weights(x);
-    bool ok = open_sample(&fit, x, &o, f) && club_fit_variances(&fit, v, LOOK_TOLERANCE * (1 + fit.q.rows / FIT_ROWS), stop, f) &&
+    bool ok = open_sample(&fit, x, &o, f) && club_fit_variances(&fit, v, LOOK_TOLERANCE * club_fit_slack(fit.q.rows), stop, f) &&
               (find_changes(&fit, &o, x, &found) || out_of_memory(f));
     if (ok && found) { /* the equation with the changes in it, from the weights known so far */
         club_fit_keep_weights(&fit, x);
@@ -367,7 +367,7 @@ static bool estimate_all(struct facts *x, const struct slope_table *slopes, stru
         club_fit_free(&fit);
         ok = open_sample(&fit, x, &o, f);
     }
-    ok = ok && club_fit_variances(&fit, v, FIT_TOLERANCE * (1 + fit.q.rows / FIT_ROWS), stop, f);
+    ok = ok && club_fit_variances(&fit, v, FIT_TOLERANCE * club_fit_slack(fit.q.rows), stop, f);
     if (ok)
         club_fit_keep_weights(&fit, x);
     club_fit_free(&fit);

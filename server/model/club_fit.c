@@ -136,6 +136,19 @@ struct variance_work {
     const atomic_bool *stop;
 };
 
+/* The criterion has more than one low: with room in effects that hardly more than one row has, a misentry's own tape and pair take it up, and their sds grow on
+ * it. From little room it is first seen as what it is, and F ends lower. */
+static void start_low(struct estimate *e)
+{
+    static const enum block alone[2] = {TAPE, PAIR};
+    for (int i = 0; i < 2; i++)
+        if (e->in.size[alone[i]])
+            e->log_sd[alone[i]] = log(START_ALONE_SD);
+    for (int k = 0; k < KINDS; k++)
+        if (e->used[k])
+            e->log_sigma[k] = log(START_SIGMA);
+}
+
 static bool variances_of(void *user, enum response r, struct fault *f)
 {
     const struct variance_work *w = user;
@@ -145,7 +158,9 @@ static bool variances_of(void *user, enum response r, struct fault *f)
     memcpy(e->log_sigma, v->log_sigma[r], KINDS * sizeof *e->log_sigma);
     for (int b = 0; b < BLOCKS; b++)
         if (!e->in.size[b])
-            e->log_sd[b] = log(block_prior[b]); /* nothing known of it any more */
+            e->log_sd[b] = log(block_prior[b]);     /* nothing known of it any more */
+    if (v->record[r].reason == ESTIMATE_PRIOR_ONLY) /* never estimated */
+        start_low(e);
     e->in.tolerance = w->tolerance;
     if (!estimate_run(e, MOST_EVALUATIONS, w->stop, f))
         return false;
@@ -153,6 +168,12 @@ static bool variances_of(void *user, enum response r, struct fault *f)
     memcpy(v->log_sigma[r], e->log_sigma, KINDS * sizeof *e->log_sigma);
     keep_record(v, r, e);
     return true;
+}
+
+double club_fit_slack(int rows)
+{
+    double n = rows / FIT_ROWS;
+    return fmin(1 + n, 2 * n);
 }
 
 bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolerance, const atomic_bool *stop, struct fault *f)

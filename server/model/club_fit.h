@@ -33,14 +33,19 @@ void club_fit_free(struct club_fit *fit);
 /* Robust weights from those the facts remember (`x` the facts the fit was opened with), and back. */
 void club_fit_take_weights(struct club_fit *fit, const struct facts *x);
 void club_fit_keep_weights(const struct club_fit *fit, struct facts *x);
+/* What the tolerances are multiplied with: the more rows, the smaller an sd's own standard error. Steps of a small club cost nothing, and there the criterion is
+ * flat: they go on to its end. */
+double club_fit_slack(int rows);
 /* Estimates the variances from where `v` stands and puts the result there; `tolerance` as in estimate.h. */
 bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolerance, const atomic_bool *stop, struct fault *f);
 
-#define ASIDE_ROWS       200  /* from so many rows on a second thread is worth its start */
-#define SAMPLE_ROWS      6000 /* past so many rows variances come from a sample of about this size */
-#define FIT_ROWS         4000.0 /* the tolerances below grow with the rows over these: the more rows, the smaller an sd's own standard error */
+#define ASIDE_ROWS       200    /* from so many rows on a second thread is worth its start */
+#define SAMPLE_ROWS      6000   /* past so many rows variances come from a sample of about this size */
+#define FIT_ROWS         4000.0 /* the tolerances below grow with the rows over these, see club_fit_slack */
 #define EFFECT_ROUNDS    3      /* reweighings when variances are held, at most */
 #define MOST_EVALUATIONS 60
+#define START_ALONE_SD   0.05 /* dB: where the sds of tapes and pairs start from, and σ; the rest starts from its prior's scale */
+#define START_SIGMA      0.2
 #define FIT_TOLERANCE    2e-2 /* of −2 log: a seventh of an sd's own standard error */
 #define LOOK_TOLERANCE   2.0  /* enough to look for jumps and odd dials */
 

@@ -30,6 +30,18 @@ double place_value(double part)
     return given(part) ? part - 0.5 : 0;
 }
 
+struct level_key family_key(const struct facts *x, int stock)
+{
+    int family = x->stocks[stock]->family;
+    return family != WORD_NONE ? (struct level_key){family, 0, 0} : (struct level_key){stock, LEVEL_ALONE, 0};
+}
+
+struct level_key model_key(const struct facts *x, int deck)
+{
+    int model = x->decks[deck]->model;
+    return model != WORD_NONE ? (struct level_key){model, 0, 0} : (struct level_key){deck, LEVEL_ALONE, 0};
+}
+
 void level_keys_of(const struct facts *x, const struct fact_row *row, struct level_key key[BLOCKS])
 {
     const struct fact_deck *d = x->decks[row->deck];
@@ -43,13 +55,13 @@ void level_keys_of(const struct facts *x, const struct fact_row *row, struct lev
     bool plain = row->setup == WORD_NONE && row->method == METHOD_FLAT && !blind;
     for (int b = 0; b < BLOCKS; b++)
         key[b] = (struct level_key){-1, 0, 0};
-    key[FAMILY].a = s->family;
+    key[FAMILY] = family_key(x, row->stock);
     key[STOCK].a = row->stock;
     if (row->batch != WORD_NONE)
         key[BATCH] = (struct level_key){row->stock, row->batch, 0};
     if (row->tape != WORD_NONE)
         key[TAPE] = (struct level_key){row->stock, row->tape, 0};
-    key[MODEL].a = d->model;
+    key[MODEL] = model_key(x, row->deck);
     key[DECK].a = row->deck;
     if (row->channel != CHANNEL_BOTH)
         key[CHANNEL] = (struct level_key){row->deck, row->channel, 0};

@@ -33,12 +33,14 @@ enum { CLASS_AT = 0, RECORDINGS_AT = CLASS_COUNT, PLACE_AT = 2 * CLASS_COUNT, SH
 #define START_SECONDS 15.0
 #define STOP_LEVEL_SD 0.3  /* dB: what a bias that ran out leaves open in the level when no readings tell */
 #define OPEN_LEVEL_SD 0.15 /* dB: the same on a deck without a bias dial */
+#define BY_EAR_SD     0.5  /* dB: ears compare noise with noise. Common practice, no source. */
 
 enum { KIND_READ, KIND_BLIND, KINDS, KIND_NONE = 255 }; /* with readings; without; tells nothing about this response */
 
 struct level_key {
     int a, b, c; /* deck, stock or word, see level_keys_of */
 };
+#define LEVEL_ALONE 1 /* b of a family or deck model that nobody named: `a` is its one stock or deck */
 
 struct equation {
     int rows;
@@ -68,6 +70,9 @@ struct equation_options {
 bool equation_build(struct equation *q, const struct facts *x, const struct equation_options *o);
 void equation_free(struct equation *q);
 
+/* A stock without a family has a coating too, and a deck without a model a maker: each is a family or a model of its own. */
+struct level_key family_key(const struct facts *x, int stock);
+struct level_key model_key(const struct facts *x, int deck);
 /* The keys of one calibration: key[b] with a < 0 where it has no level in block b. */
 void level_keys_of(const struct facts *x, const struct fact_row *row, struct level_key key[BLOCKS]);
 int equation_level(const struct equation *q, enum block b, const struct level_key *key); /* −1: not among the rows */

@@ -90,6 +90,8 @@ void row_respond(const struct facts *x, const struct fact_row *row, const struct
         out->correction[r] = result.correction[r];
         out->kind[r] = KIND_READ;
     }
+    for (int r = 0; r < RESPONSES && row->method == METHOD_BY_EAR; r++)
+        out->s2[r] += BY_EAR_SD * BY_EAR_SD;
     if (!result.read)
         without_readings(row, &d->deck, out);
     for (int r = 0; r < RESPONSES; r++)

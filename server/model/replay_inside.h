@@ -6,12 +6,12 @@
 #include "club_fit.h"
 #include "replay.h"
 
-#define RANGE_BLOCKS   4     /* few and long: a range must hold for a season, not for a day */
-#define RANGE_ROWS     4000  /* past so many rows the multipliers come from a sample */
-#define RANGE_WEIGHT   30.0  /* results that the model's own range counts for */
-#define RANGE_OWN      1.1   /* and what it is taken for: clubs change, and the model's own range does not know how much */
-#define RANGE_QUANTILE 0.915 /* of past errors; later ones are a little larger still */
-#define RANGE_SKIP     0.2   /* share of the oldest rows that are not tested: a club of a few rows is another club */
+#define RANGE_BLOCKS   4    /* few and long: a range must hold for a season, not for a day */
+#define RANGE_ROWS     4000 /* past so many rows the multipliers come from a sample */
+#define RANGE_WEIGHT   30.0 /* results that the model's own range counts for */
+#define RANGE_OWN      1.2  /* and what it is taken for: clubs change, and the model's own range does not know how much */
+#define RANGE_QUANTILE 0.93 /* of past errors; later ones are a little larger still */
+#define RANGE_SKIP     0.2  /* share of the oldest rows that are not tested: a club of a few rows is another club */
 
 struct replay {
     const struct facts *facts;

@@ -32,6 +32,17 @@ static int find_effect(const struct tables *t, enum block k, int a, int b, int c
     return effect_of(t, k, equation_level(&t->fit->q, k, &(struct level_key){a, b, c}));
 }
 
+static int find_key(const struct tables *t, enum block k, struct level_key key)
+{
+    return effect_of(t, k, equation_level(&t->fit->q, k, &key));
+}
+
+/* A family or a model that somebody named; those of one stock or deck alone are asked for by nobody. */
+static bool named(const struct tables *t, enum block k, int level)
+{
+    return t->fit->q.key[k][level].b != LEVEL_ALONE;
+}
+
 static uint64_t deck_hash(const struct facts *x, int deck)
 {
     return view_text(x->decks[deck]->deck.id);
@@ -95,7 +106,9 @@ static bool count_sides(struct tables *t, const struct facts *x, struct sizes *n
     const struct equation *q = &t->fit->q;
     for (int d = 0; d < x->deck_count; d++)
         n->services += x->decks[d]->service_count;
-    n->bases = x->deck_count + q->count[DECK_CLASS] + q->count[MODEL] + 1;
+    n->bases = x->deck_count + q->count[DECK_CLASS] + 1;
+    for (int m = 0; m < q->count[MODEL]; m++)
+        n->bases += named(t, MODEL, m);
     n->stocks = x->stock_count + CLASS_COUNT;
     n->family_class = scratch((size_t)q->count[FAMILY], sizeof *n->family_class);
     size_t bases = (size_t)(n->bases + ROOM_BASES), effects = (size_t)(q->columns - KNOWN_COLUMNS + ROOM_EFFECTS);
@@ -113,7 +126,7 @@ static bool count_sides(struct tables *t, const struct facts *x, struct sizes *n
             n->family_class[f][c] = -1;
     for (int i = 0; i < q->rows; i++) {
         int f = q->level[i][FAMILY], c = (int)x->stocks[x->rows[q->fact[i]].stock]->tape_class;
-        if (f >= 0 && c >= 0 && c < CLASS_COUNT && n->family_class[f][c] < 0)
+        if (f >= 0 && named(t, FAMILY, f) && c >= 0 && c < CLASS_COUNT && n->family_class[f][c] < 0)
             n->family_class[f][c] = n->stocks++;
     }
     return true;
@@ -243,10 +256,9 @@ static void fill_decks(struct tables *t, const struct facts *x)
     int base = 0;
     for (int d = 0; d < x->deck_count; d++) {
         struct view_deck *k = &t->decks[d];
-        int model = equation_level(q, MODEL, &(struct level_key){x->decks[d]->model, 0, 0});
         k->last_us = q->deck_last_us[d];
         k->deck_effect = find_effect(t, DECK, d, 0, 0);
-        k->model_effect = effect_of(t, MODEL, model);
+        k->model_effect = find_key(t, MODEL, model_key(x, d));
         for (int c = -1; c < CLASS_COUNT; c++) {
             int effect = c < 0 ? -1 : find_effect(t, DECK_CLASS, d, c, 0);
             if (c >= 0)
@@ -262,17 +274,17 @@ static void fill_decks(struct tables *t, const struct facts *x)
         }
         tables_put_slot(t, view_hash(KEY_DECK, deck_hash(x, d), 0, 0), d);
     }
-    for (int m = 0; m <= q->count[MODEL]; m++) { /* the last: a deck of which nothing is known */
+    for (int m = 0; m < q->count[MODEL]; m++) {
+        if (!named(t, MODEL, m))
+            continue;
+        uint64_t name = word_hash_of(x, q->key[MODEL][m].a);
         t->base_deck[base] = t->base_class[base] = -1;
-        t->base_model[base] = m < q->count[MODEL] ? effect_of(t, MODEL, m) : -1;
-        if (m < q->count[MODEL]) {
-            uint64_t name = word_hash_of(x, q->key[MODEL][m].a);
-            tables_put_slot(t, view_hash(KEY_MODEL, name, 0, 0), effect_of(t, MODEL, m));
-            tables_put_slot(t, view_hash(KEY_MODEL_BASE, name, 0, 0), base);
-        }
-        base++;
+        t->base_model[base] = effect_of(t, MODEL, m);
+        tables_put_slot(t, view_hash(KEY_MODEL, name, 0, 0), effect_of(t, MODEL, m));
+        tables_put_slot(t, view_hash(KEY_MODEL_BASE, name, 0, 0), base++);
     }
-    t->head->base_none = base - 1;
+    t->base_deck[base] = t->base_class[base] = t->base_model[base] = -1; /* a deck of which nothing is known */
+    t->head->base_none = base;
 }
 
 static void fill_stocks(struct tables *t, const struct facts *x, const struct sizes *n)
@@ -281,7 +293,7 @@ static void fill_stocks(struct tables *t, const struct facts *x, const struct si
     for (int s = 0; s < x->stock_count; s++) {
         const struct fact_stock *k = x->stocks[s];
         t->stocks[s] = (struct view_stock){.tape_class = (int32_t)k->tape_class,
-                                           .family_effect = find_effect(t, FAMILY, k->family, 0, 0),
+                                           .family_effect = find_key(t, FAMILY, family_key(x, s)),
                                            .stock_effect = find_effect(t, STOCK, s, 0, 0),
                                            .sheet = {k->sheet[0], k->sheet[1]}};
         tables_put_slot(t, view_hash(KEY_STOCK, stock_hash(x, s), 0, 0), s);

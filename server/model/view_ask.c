@@ -66,6 +66,14 @@ static void part_of_effect(const struct model_view *v, struct model_answer *out,
         part(out, name, 0, 0);
 }
 
+static void part_of_both(const struct model_view *v, struct model_answer *out, const char *name, int one, int other)
+{
+    double sum[RESPONSES] = {0};
+    for (int r = 0; r < RESPONSES; r++)
+        sum[r] = (one >= 0 ? v->effects[one].mean[r] : 0) + (other >= 0 ? v->effects[other].mean[r] : 0);
+    part(out, name, sum[BIAS], sum[LEVEL]);
+}
+
 /* ---- names ---- */
 
 static void find_stock(const struct model_view *v, const struct model_question *q, struct named *n)
@@ -189,10 +197,13 @@ static void stock_parts(const struct model_view *v, const struct model_question 
         sheet[r] = sheet_of(q, (enum response)r) * (SHEET_MEAN + h->known[SHEET_AT + r].mean[r]);
     if (q->stock && (given(q->stock->sheet_bias_db) || given(q->stock->sheet_level_db)))
         part(out, "sheet", sheet[BIAS], sheet[LEVEL]);
-    if (q->stock && q->stock->family[0])
-        part_of_effect(v, out, "family", n->stock ? n->stock->family_effect : -1, 1);
-    if (q->stock)
-        part_of_effect(v, out, "stock", n->stock_known ? n->stock->stock_effect : -1, 1);
+    if (q->stock) {
+        bool family = q->stock->family[0] != 0; /* a family of one is shown with its stock */
+        int of_family = n->stock ? n->stock->family_effect : -1, of_stock = n->stock_known ? n->stock->stock_effect : -1;
+        if (family)
+            part_of_effect(v, out, "family", of_family, 1);
+        part_of_both(v, out, "stock", family ? -1 : of_family, of_stock);
+    }
     if (n->wants_batch)
         part_of_effect(v, out, "batch", n->batch, 1);
     if (n->wants_tape)
@@ -203,7 +214,7 @@ static void deck_parts(const struct model_view *v, const struct model_question *
 {
     if (n->wants_model)
         part_of_effect(v, out, "deck model", n->model, 1);
-    part_of_effect(v, out, "deck", n->deck ? n->deck->deck_effect : -1, 1);
+    part_of_both(v, out, "deck", n->wants_model ? -1 : n->model, n->deck ? n->deck->deck_effect : -1);
     if (n->wants_channel)
         part_of_effect(v, out, "channel", n->channel, 1);
     if (n->wants_setup)
@@ -247,7 +258,7 @@ static double stock_variance(const struct model_view *v, const struct model_ques
     }
     if (!n->stock_known) { /* of one's own: the whole spread; a class question asks for any stock of it */
         sum += square(h->sd[r][STOCK]);
-        if (!q->stock || (q->stock->family[0] && n->stock->family_effect < 0))
+        if (n->stock->family_effect < 0)
             sum += square(h->sd[r][FAMILY]);
         sum += square(sheet_of(q, r)) * h->known[SHEET_AT + r].variance[r];
     }

@@ -125,13 +125,19 @@ static int column_of(const struct club *c, enum block k, int a, int b)
     return level < 0 ? -1 : c->fit.q.first[k] + level;
 }
 
+static int column_of_key(const struct club *c, enum block k, struct level_key key)
+{
+    int level = equation_level(&c->fit.q, k, &key);
+    return level < 0 ? -1 : c->fit.q.first[k] + level;
+}
+
 /* What a stock wants on a deck (−1: on an average one), as a vector over the columns; *own is the variance of what no column stands for. */
 static double combine(const struct club *c, int deck, int stock, double sign, double *x)
 {
     const struct stock *s = &c->stock[stock];
     const struct view_head *h = c->view->head;
     double own = 0;
-    int family = column_of(c, FAMILY, c->facts.stocks[stock]->family, 0), of_stock = column_of(c, STOCK, stock, 0);
+    int family = column_of_key(c, FAMILY, family_key(&c->facts, stock)), of_stock = column_of(c, STOCK, stock, 0);
     add(x, CLASS_AT + (int)s->tape_class, sign);
     add(x, SHEET_AT + LEVEL, given(s->sheet_level_db) ? sign * s->sheet_level_db : 0);
     add(x, family, sign);
@@ -142,6 +148,7 @@ static double combine(const struct club *c, int deck, int stock, double sign, do
         return own;
     int pair = column_of(c, PAIR, deck, stock), deck_class = column_of(c, DECK_CLASS, deck, (int)s->tape_class);
     add(x, column_of(c, DECK, deck, 0), sign);
+    add(x, column_of_key(c, MODEL, model_key(&c->facts, deck)), sign);
     add(x, deck_class, sign);
     add(x, pair, sign);
     own += pair < 0 ? pow(h->sd[LEVEL][PAIR], 2) : 0;
@@ -208,6 +215,7 @@ static void a_deck(void **state)
             struct outlook_deck o;
             memset(x, 0, (size_t)c->fit.q.columns * sizeof *x);
             add(x, column_of(c, DECK, d, 0), 1);
+            add(x, column_of_key(c, MODEL, model_key(&c->facts, d)), 1);
             if (k >= 0)
                 add(x, column_of(c, DECK_CLASS, d, k), 1);
             int trend = equation_level(&c->fit.q, TREND, &(struct level_key){d, 0, 0});
