@@ -122,7 +122,8 @@ static void fill_stock_sides(struct tables *t, enum response r)
     }
     for (int e = 0; e < t->head->effects; e++)
         if (t->effect_stock[e] >= 0) {
-            stock_mixture(&t->stocks[t->effect_stock[e]], r, &m);
+            const struct view_stock *k = &t->stocks[t->effect_stock[e]];
+            stock_mixture(k, r, &m);
             t->effects[e].with_stock[r] = (float)mixture_with(t, r, &m, column_of_effect(e));
         }
     for (int i = 0; i < t->head->eras; i++)
@@ -154,6 +155,8 @@ static void fill_base(struct tables *t, enum response r, int base, const struct 
     t->bases[base].variance[r] = (float)solved_with(t, r, s, &m);
     base_mixture(t, base, false, &m);
     t->bases[base].timeless[r] = (float)mixture_variance(t, r, &m);
+    for (int j = 0; j < KNOWN_COLUMNS; j++)
+        t->bases[base].with_known[r][j] = (float)solved_at(t, r, s, j);
     float *row = t->covariance[r] + (size_t)base * (size_t)t->head->stock_room;
     for (int i = 0; i < t->head->stocks; i++) {
         stock_mixture(&t->stocks[i], r, &m);
@@ -245,9 +248,29 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
     return ok;
 }
 
+/* What a class's times recorded over have in common with each pair, batch and tape of it, by a solve a class: the factor's pattern does not hold those that no
+ * row has together. */
+static bool fill_recordings(struct tables *t, enum response r)
+{
+    const struct estimate *e = &t->fit->e[r];
+    size_t columns = (size_t)t->fit->q.columns;
+    double *x = mem_zero(columns + 1, CLASS_COUNT * sizeof *x);
+    for (size_t c = 0; x && c < CLASS_COUNT; c++)
+        x[c * columns + RECORDINGS_AT + c] = e->scale[RECORDINGS_AT + c];
+    bool ok = x && normal_solve(t->fit->normal[r], x, CLASS_COUNT);
+    for (int i = 0; ok && i < t->head->effects; i++) {
+        int c = t->effect_stock[i] < 0 ? -1 : t->stocks[t->effect_stock[i]].tape_class, j = column_of_effect(i);
+        if (c >= 0 && c < CLASS_COUNT)
+            t->effects[i].with_recordings[r] = (float)(x[(size_t)c * columns + (size_t)j] * e->scale[j]);
+    }
+    mem_free(x);
+    return ok;
+}
+
 bool tables_numbers(struct tables *t, enum response r, const struct deck_effects *g, struct fault *f)
 {
     fill_effects(t, r);
     fill_stock_sides(t, r);
-    return fill_bases(t, r, g) || fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while drawing the tables");
+    return (fill_recordings(t, r) && fill_bases(t, r, g)) ||
+           fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while drawing the tables");
 }

@@ -158,8 +158,12 @@ static void update_effects(struct tail *w, enum response r, const double *k, dou
         v->variance[r] = less(v->variance[r], own * own / s);
         if (t->effect_base[e] >= 0)
             v->with_base[r] -= (float)(own * w->phi_base[t->effect_base[e]] / s);
-        if (t->effect_stock[e] >= 0)
+        if (t->effect_stock[e] >= 0) {
+            int c = t->stocks[t->effect_stock[e]].tape_class;
             v->with_stock[r] -= (float)(own * w->phi_stock[t->effect_stock[e]] / s);
+            if (c >= 0 && c < CLASS_COUNT)
+                v->with_recordings[r] -= (float)(own * k[RECORDINGS_AT + c] / s);
+        }
     }
     for (int i = 0; i < t->head->combos; i++) {
         const struct combo *c = &t->combo[i];
@@ -188,6 +192,8 @@ static void update_sides(struct tail *w, enum response r, const double *k, doubl
         double phi = w->phi_base[b] / s;
         t->bases[b].variance[r] = less(t->bases[b].variance[r], w->phi_base[b] * phi);
         t->bases[b].timeless[r] = less(t->bases[b].timeless[r], w->phi_timeless[b] * w->phi_timeless[b] / s);
+        for (int j = 0; phi != 0 && j < KNOWN_COLUMNS; j++)
+            t->bases[b].with_known[r][j] -= (float)(phi * k[j]);
         float *row = t->covariance[r] + (size_t)b * (size_t)t->head->stock_room;
         for (int i = 0; phi != 0 && i < t->head->stocks; i++)
             row[i] -= (float)(phi * w->phi_stock[i]);

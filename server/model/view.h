@@ -17,13 +17,14 @@
 #include "slopes_memo.h"
 
 #define VIEW_MARK    0x62627631u
-#define VIEW_VERSION 4u
+#define VIEW_VERSION 5u
 
 struct view_effect { /* one level */
     double mean[RESPONSES];
     float variance[RESPONSES];
-    float with_base[RESPONSES];  /* covariance with its deck's base (pair: of its class) */
-    float with_stock[RESPONSES]; /* covariance with its stock's side */
+    float with_base[RESPONSES];       /* covariance with its deck's base (pair: of its class) */
+    float with_stock[RESPONSES];      /* covariance with its stock's side */
+    float with_recordings[RESPONSES]; /* pair, batch, tape: covariance with times recorded over of its class */
     int32_t rows;
     int32_t spare;
 };
@@ -51,6 +52,7 @@ struct view_deck {
 };
 struct view_base {
     float variance[RESPONSES], timeless[RESPONSES]; /* timeless: without era and trend */
+    float with_known[RESPONSES][KNOWN_COLUMNS];     /* covariance with times recorded over, place, … */
     double base_years;                              /* trend's argument in it */
 };
 struct view_stock {

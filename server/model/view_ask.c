@@ -27,6 +27,7 @@ struct named {
     const struct view_stock *stock; /* entry of its side; always set, unless there are no stocks at all */
     int stock_entry, base;
     bool stock_known; /* has results of its own */
+    bool own_entry;   /* its side has an entry of its own, the maker's figure in it */
     int tape_class, pair, batch, tape, channel, setup, model;
     int combo_batch, combo_tape;
     bool wants_batch, wants_tape, wants_channel, wants_setup, wants_model;
@@ -84,6 +85,7 @@ static void find_stock(const struct model_view *v, const struct model_question *
     if (q->stock) {
         uint64_t id = view_text(q->stock->id);
         entry = view_find(v, view_hash(KEY_STOCK, id, 0, 0));
+        n->own_entry = entry >= 0;
         n->stock_known = entry >= 0 && v->stocks[entry].stock_effect >= 0;
         n->wants_batch = q->batch && *q->batch;
         n->wants_tape = q->tape && *q->tape;
@@ -260,7 +262,8 @@ static double stock_variance(const struct model_view *v, const struct model_ques
         sum += square(h->sd[r][STOCK]);
         if (n->stock->family_effect < 0)
             sum += square(h->sd[r][FAMILY]);
-        sum += square(sheet_of(q, r)) * h->known[SHEET_AT + r].variance[r];
+        if (!n->own_entry)
+            sum += square(sheet_of(q, r)) * h->known[SHEET_AT + r].variance[r];
     }
     static const enum block inside[2] = {BATCH, TAPE};
     const int effect[2] = {n->batch, n->tape}, combo[2] = {n->combo_batch, n->combo_tape};
@@ -322,6 +325,24 @@ static double deck_variance(const struct model_view *v, const struct model_quest
             sum += effect[k] < 0 ? square(h->sd[r][inside[k]])
                                  : v->effects[effect[k]].variance[r] + 2 * (double)v->effects[effect[k]].with_base[r];
     (void)q;
+    return sum;
+}
+
+/* Twice the covariance of times recorded over, and of the place, with the deck's side, the pair and the tape. */
+static double covariance_of_known(const struct model_view *v, const struct model_question *q, const struct named *n, enum response r)
+{
+    const float *with = v->bases[n->base].with_known[r];
+    int c = n->tape_class;
+    double sum = 0;
+    if (c >= 0 && c < CLASS_COUNT && q->recordings > 0) {
+        const int effect[3] = {n->pair, n->wants_batch ? n->batch : -1, n->wants_tape ? n->tape : -1};
+        double all = (double)with[RECORDINGS_AT + c];
+        for (int i = 0; i < 3; i++)
+            all += effect[i] >= 0 ? (double)v->effects[effect[i]].with_recordings[r] : 0;
+        sum += 2 * recordings_value(q->recordings) * all;
+    }
+    if (given(q->part))
+        sum += 2 * place_value(q->part) * (double)with[PLACE_AT];
     return sum;
 }
 
@@ -414,7 +435,8 @@ void model_ask(const struct model_view *v, const struct model_question *q, struc
     slopes_and_treble(v, q, &n, out, treble);
     for (int r = 0; r < RESPONSES; r++) {
         double with = n.stock ? view_covariance(v, (enum response)r, n.base, n.stock_entry) : 0;
-        double variance = stock_variance(v, q, &n, (enum response)r) + deck_variance(v, q, &n, (enum response)r) + 2 * with + treble[r];
+        double variance = stock_variance(v, q, &n, (enum response)r) + deck_variance(v, q, &n, (enum response)r) + 2 * with + treble[r] +
+                          covariance_of_known(v, q, &n, (enum response)r);
         out->se[r] = sqrt(variance > 0 ? variance : 0);
     }
     range(v, q, &n, out);
