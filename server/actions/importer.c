@@ -6,13 +6,12 @@
 #include "importer.h"
 
 #include "../ground/memory.h"
-#include "../ground/secrets.h"
 #include "../store/backup.h"
 #include "../store/people.h"
 #include "../store/writer.h"
 #include "../trade/check.h"
-#include "../wire/csv.h"
 #include "../wire/wire.h"
+#include "import_lines.h"
 #include "import_names.h"
 #include "place.h"
 #include "slugs.h"
@@ -40,9 +39,7 @@ struct importer {
     struct store *store; /* the club's, or of a dry run a private copy of it */
     struct store *rehearsal;
     struct import_options options;
-    struct csv_reader *csv;
-    struct buffer partial;  /* NDJSON line not yet complete */
-    struct buffer json;     /* CSV record as JSON */
+    struct import_lines *lines;
     struct arena *arena;    /* texts of the slice */
     struct held_row **rows; /* the slice */
     struct write *writes;
@@ -51,7 +48,6 @@ struct importer {
     char file[LIMIT_NAME + 1];
     long line_number;
     int64_t rows_seen, end_rows;
-    struct sum sum;
     bool holds_named;                 /* the slice has decks or stocks */
     bool ended, complete, incomplete; /* this file's end line came; one agreed; a file had none or it differed */
     int64_t latest_us;
@@ -69,9 +65,7 @@ void importer_free(struct importer *i)
 {
     if (!i)
         return;
-    csv_reader_free(i->csv);
-    buffer_free(&i->partial);
-    buffer_free(&i->json);
+    import_lines_free(i->lines);
     arena_free(i->arena);
     for (size_t k = 0; k < i->capacity && i->rows; k++)
         mem_free(i->rows[k]);
@@ -118,6 +112,9 @@ bool import_conflict_from(const char *text, enum write_conflict *out)
     return true;
 }
 
+static bool one_line(void *importer, long number, const char *json, size_t n, struct fault *f);
+static void spoilt_line(void *importer, long number, const struct fault *why);
+
 static bool read_club_id(struct importer *i, struct fault *f)
 {
     struct reader *r = reader_take(i->store, f);
@@ -136,18 +133,15 @@ struct importer *importer_new(struct store *s, const struct import_options *opti
     i->store = s;
     i->options = *options;
     bool held = options->atomic;
-    buffer_init(&i->partial, LIMIT_LINE);
-    buffer_init(&i->json, LIMIT_LINE);
     i->arena = arena_new(held ? (size_t)LIMIT_HELD_ROWS * 4096 : (size_t)LIMIT_IMPORT_SLICE * LIMIT_LINE);
     i->names = import_names_new();
     i->errors = mem_zero(LIMIT_IMPORT_ERRORS, sizeof *i->errors);
-    if (options->format == FORMAT_CSV)
-        i->csv = csv_reader_new(options->separator ? options->separator : ',', options->decimal_comma);
-    sum_start(&i->sum);
+    struct import_lines_to to = {.line = one_line, .refused = spoilt_line, .user = i};
+    i->lines = import_lines_new(options->format, options->separator, options->decimal_comma, &to);
     int64_t last = store_last_commit_us(s);
     i->latest_us = last != CLOCK_NONE && last > options->now_us ? last : options->now_us;
     i->counts.seq = store_last_seq(s);
-    if (!i->arena || !i->names || !i->errors || !grow(i, LIMIT_IMPORT_SLICE) || (options->format == FORMAT_CSV && !i->csv)) {
+    if (!i->arena || !i->names || !i->errors || !i->lines || !grow(i, LIMIT_IMPORT_SLICE)) {
         out_of_memory(f);
         importer_free(i);
         return NULL;
@@ -317,8 +311,7 @@ static void check_end(struct importer *i, const struct line *l)
     uint8_t digest[DIGEST_BYTES];
     char hex[DIGEST_HEX];
     struct fault f = {0};
-    struct sum copy = i->sum;
-    sum_finish(&copy, digest);
+    import_lines_digest(i->lines, digest);
     i->ended = true;
     if (l->end_rows != i->rows_seen)
         fault_add(&f, FAULT_UNACCEPTABLE, "rows", "rows-differ", "the end line counts %lld rows, %lld came: the file is not complete",
@@ -339,7 +332,8 @@ static bool ends_import(const struct fault *f)
 
 static bool take_row(struct importer *i, const char *json, size_t n, struct fault *f)
 {
-    struct fault why = {0};
+    struct fault why;
+    fault_clear(&why);
     if (!i->rows[i->count] && !(i->rows[i->count] = mem_zero(1, sizeof **i->rows)))
         return out_of_memory(f);
     struct held_row *h = i->rows[i->count];
@@ -378,8 +372,10 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
     return true;
 }
 
-static bool one_line(struct importer *i, const char *json, size_t n, struct fault *f)
+static bool one_line(void *importer, long number, const char *json, size_t n, struct fault *f)
 {
+    struct importer *i = importer;
+    i->line_number = number;
     bool held = i->options.atomic;
     if (i->count == i->capacity) {
         if (!held) {
@@ -396,122 +392,27 @@ static bool one_line(struct importer *i, const char *json, size_t n, struct faul
     return take_row(i, json, n, f);
 }
 
-/* ---- bytes into lines ---- */
-
-static bool whole_ndjson_line(struct importer *i, const char *text, size_t n, struct fault *f)
+static void spoilt_line(void *importer, long number, const struct fault *why)
 {
-    bool ends = true;
-    i->line_number++;
-    size_t mark =
-        i->line_number == 1 && n >= 3 && !memcmp(text, "\xEF\xBB\xBF", 3) ? 3 : 0; /* some editors put a byte order mark before UTF-8 */
-    size_t length = n && text[n - 1] == '\r' ? n - 1 : n;
-    bool blank = true;
-    for (size_t k = mark; k < length && blank; k++)
-        blank = text[k] == ' ' || text[k] == '\t';
-    if (i->partial.too_large) {
-        struct fault why = {0};
-        fault_add(&why, FAULT_UNACCEPTABLE, "", "line-too-long", "a line holds at most %d bytes", LIMIT_LINE);
-        i->rows_seen++;
-        refuse(i, i->line_number, &why);
-    } else if (!blank) {
-        ends = one_line(i, text + mark, length - mark, f);
-    }
-    sum_add(&i->sum, text, n);
-    sum_add(&i->sum, "\n", 1);
-    return ends;
-}
-
-static bool feed_ndjson(struct importer *i, const char *bytes, size_t n, struct fault *f)
-{
-    while (n) {
-        const char *end = memchr(bytes, '\n', n);
-        size_t length = end ? (size_t)(end - bytes) : n;
-        if (!end) {
-            buffer_add(&i->partial, bytes, length);
-            return !i->partial.failed || i->partial.too_large || out_of_memory(f);
-        }
-        bool fine;
-        if (i->partial.length || i->partial.failed) {
-            buffer_add(&i->partial, bytes, length);
-            fine = whole_ndjson_line(i, i->partial.data ? i->partial.data : "", i->partial.length, f);
-            buffer_clear(&i->partial);
-            i->partial.too_large = false;
-        } else {
-            fine = whole_ndjson_line(i, bytes, length, f);
-        }
-        if (!fine)
-            return false;
-        bytes += length + 1;
-        n -= length + 1;
-    }
-    return true;
-}
-
-static bool csv_record(struct importer *i, struct fault *f)
-{
-    struct fault why = {0};
-    long line = 0;
-    buffer_clear(&i->json);
-    if (csv_record_json(i->csv, &i->json, &line, &why)) {
-        i->line_number = line;
-        return one_line(i, i->json.data, i->json.length, f);
-    }
-    i->line_number = line;
-    if (ends_import(&why)) {
-        fault_merge(f, &why, "");
-        return false;
-    }
+    struct importer *i = importer;
+    i->line_number = number;
     i->rows_seen++;
-    refuse(i, line, &why);
-    return true;
-}
-
-static bool feed_csv(struct importer *i, const char *bytes, size_t n, bool last, struct fault *f)
-{
-    while (n || last) {
-        size_t used = 0;
-        enum csv_step step = csv_feed(i->csv, bytes, n, &used, f);
-        if (step == CSV_FAILED)
-            return false;
-        if (step == CSV_RECORD && !csv_record(i, f))
-            return false;
-        sum_add(&i->sum, bytes, used); /* after the record, so that an end line is compared with what came before it */
-        bytes += used;
-        n -= used;
-        if (step == CSV_MORE && !n)
-            return true;
-        if (last && step != CSV_RECORD)
-            return true;
-    }
-    return true;
+    refuse(i, number, why);
 }
 
 bool importer_feed(struct importer *i, const char *bytes, size_t n, struct fault *f)
 {
-    return i->csv ? feed_csv(i, bytes, n, false, f) : feed_ndjson(i, bytes, n, f);
+    return import_lines_feed(i->lines, bytes, n, f);
 }
 
 bool importer_next_file(struct importer *i, const char *name, struct fault *f)
 {
-    bool fine = true;
-    if (i->csv) {
-        fine = feed_csv(i, "", 0, true, f);
-    } else if (i->partial.length || i->partial.failed) {
-        fine = whole_ndjson_line(i, i->partial.data ? i->partial.data : "", i->partial.length, f);
-        buffer_clear(&i->partial);
-    }
+    bool fine = import_lines_end(i->lines, name != NULL, f);
     snprintf(i->file, sizeof i->file, "%.*s", LIMIT_NAME, name ? name : "");
     i->incomplete = i->incomplete || (i->rows_seen && !i->ended);
     i->line_number = 0;
     i->rows_seen = 0;
     i->ended = false;
-    sum_start(&i->sum);
-    if (i->csv && fine && name) {
-        csv_reader_free(i->csv); /* each file has its own header */
-        i->csv = csv_reader_new(i->options.separator ? i->options.separator : ',', i->options.decimal_comma);
-        if (!i->csv)
-            return out_of_memory(f);
-    }
     return fine;
 }
 

@@ -9,6 +9,7 @@
 #include <stdlib.h>
 #include <string.h>
 #include <sys/epoll.h>
+#include <sys/resource.h>
 #include <sys/socket.h>
 #include <time.h>
 #include <unistd.h>
@@ -16,6 +17,8 @@
 #define BINS   400000
 #define BIN_US 5.0
 #define ROOM   16384
+
+const double load_steps_ms[LOAD_STEPS] = {0.25, 0.5, 1, 2, 5, 10, 20, 50, 1e9};
 
 struct connection {
     int fd;
@@ -31,7 +34,7 @@ static double now_us(void)
     return (double)t.tv_sec * 1e6 + (double)t.tv_nsec / 1e3;
 }
 
-static int open_connection(int port)
+int load_connect(int port)
 {
     struct sockaddr_in to = {.sin_family = AF_INET, .sin_port = htons((unsigned short)port), .sin_addr = {htonl(INADDR_LOOPBACK)}};
     int fd = socket(AF_INET, SOCK_STREAM | SOCK_CLOEXEC, 0), one = 1;
@@ -85,6 +88,21 @@ static double quantile(const long *bins, long total, double q)
     return BINS * BIN_US;
 }
 
+static double processor_us(void)
+{
+    struct rusage u;
+    getrusage(RUSAGE_SELF, &u);
+    return (double)(u.ru_utime.tv_sec + u.ru_stime.tv_sec) * 1e6 + (double)(u.ru_utime.tv_usec + u.ru_stime.tv_usec);
+}
+
+static void into_step(struct load_result *r, double took_us)
+{
+    int i = 0;
+    while (took_us > load_steps_ms[i] * 1e3)
+        i++;
+    r->up_to[i]++;
+}
+
 struct load_result load_run(const struct load *l)
 {
     static long bins[BINS];
@@ -94,10 +112,10 @@ struct load_result load_run(const struct load *l)
     int ep = epoll_create1(EPOLL_CLOEXEC);
     if (!all || ep < 0)
         exit(1);
-    double start = now_us(), end = start + l->seconds * 1e6, bytes = 0;
+    double processor = processor_us(), start = now_us(), end = start + l->seconds * 1e6, bytes = 0;
     long sent = 0;
     for (int i = 0; i < l->connections; i++) {
-        all[i].fd = open_connection(l->port);
+        all[i].fd = load_connect(l->port);
         struct epoll_event e = {.events = EPOLLIN, .data = {.ptr = &all[i]}};
         epoll_ctl(ep, EPOLL_CTL_ADD, all[i].fd, &e);
         send_next(l, &all[i], sent++);
@@ -106,7 +124,7 @@ struct load_result load_run(const struct load *l)
     int open = l->connections;
     while (open > 0) {
         struct epoll_event events[64];
-        int n = epoll_wait(ep, events, 64, 2000);
+        int n = epoll_wait(ep, events, 64, 30000);
         if (n <= 0)
             break;
         for (int i = 0; i < n; i++) {
@@ -125,6 +143,7 @@ struct load_result load_run(const struct load *l)
             int bin = (int)(took / BIN_US);
             bins[bin < BINS ? bin : BINS - 1]++;
             r.worst_us = took > r.worst_us ? took : r.worst_us;
+            into_step(&r, took);
             bytes += (double)c->need;
             r.replies++;
             if (strncmp(c->in, "HTTP/1.1 2", 10))
@@ -145,6 +164,7 @@ struct load_result load_run(const struct load *l)
     r.per_second = r.seconds > 0 ? (double)r.replies / r.seconds : 0;
     r.p50_us = quantile(bins, r.replies, 0.5);
     r.p99_us = quantile(bins, r.replies, 0.99);
+    r.client_us = r.replies ? (processor_us() - processor) / (double)r.replies : 0;
     r.mean_bytes = r.replies ? bytes / (double)r.replies : 0;
     return r;
 }
