@@ -54,7 +54,7 @@ grep -nE '(^|[^_a-z>.])(malloc|calloc|realloc|free|strdup|strndup)[[:space:]]*\(
 for f in server/*/*.[ch] server/main.c tests/*/*.[ch] seed-data/*.[ch]; do
     [ -e "$f" ] || continue
     n=$(wc -l < "$f")
-    case $f in server/*) [ "$n" -le 500 ] || say "$f:$n: longer than 500 lines: is there a second idea in it?" ;; esac
+    case $f in server/*) [ "$n" -le 520 ] || say "$f:$n: longer than 520 lines: is there a second idea in it?" ;; esac
     head -1 "$f" | grep -q 'SPDX-License-Identifier: GPL-3.0-or-later' || say "$f:1: no licence line"
     grep -nP '\t' "$f" | head -1 | while IFS=: read -r line _; do say "$f:$line: a tab"; done
 done
