@@ -8,7 +8,11 @@
 #include "../store/history.h"
 #include "../wire/wire.h"
 
+#include <ctype.h>
+#include <errno.h>
+#include <limits.h>
 #include <stdio.h>
+#include <stdlib.h>
 #include <string.h>
 
 static bool no_parameters(const struct exchange *x, struct fault *f)
@@ -201,11 +205,19 @@ static bool log_entry(void *user, const struct journal_entry *e)
 
 static bool read_cursor(const char *text, struct journal_entry *out, struct fault *f)
 {
-    long long at, number;
-    int source, used = 0;
-    if (strlen(text) > LIMIT_CURSOR || sscanf(text, "%lld.%d.%lld%n", &at, &source, &number, &used) != 3 || text[used])
+    long long part[3];
+    char *rest = (char *)(uintptr_t)text;
+    bool fine = strlen(text) <= LIMIT_CURSOR;
+    errno = 0;
+    for (int i = 0; i < 3 && fine; i++) {
+        const char *start = rest;
+        part[i] = strtoll(start, &rest, 10);
+        fine = rest != start && errno == 0 && !isspace((unsigned char)*start) && *rest == (i < 2 ? '.' : '\0');
+        rest += fine && i < 2;
+    }
+    if (!fine || part[1] < INT_MIN || part[1] > INT_MAX)
         return fault_add(f, FAULT_MALFORMED, "after", "not-a-cursor", "take 'after' from the Link of the page before");
-    *out = (struct journal_entry){.at_us = at, .source = source, .number = number};
+    *out = (struct journal_entry){.at_us = part[0], .source = (int)part[1], .number = part[2]};
     return true;
 }
 

@@ -359,7 +359,8 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
     if (fine && named && !keeps_ours(i, &h->line, &why) && !import_names_add(i->names, &h->line))
         return out_of_memory(f);
     if (!fine) {
-        i->kinds[h->line.kind].refused += decoded;
+        if (decoded)
+            i->kinds[h->line.kind].refused++;
         if (ends_import(&why)) {
             fault_merge(f, &why, "");
             return false;
