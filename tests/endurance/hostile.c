@@ -38,6 +38,7 @@ static int port, seconds = 4, crowd = 10000;
 static double bar_ms = 50;
 static char key[120];
 static atomic_bool attack_over;
+static char hostile_address[20]; /* another for each attack, so that one does not suffer from the ports that the last one used up */
 
 static double now_ms(void)
 {
@@ -54,6 +55,7 @@ static int dial_with(const char *address, int flags)
     if (fd < 0)
         return -1;
     inet_pton(AF_INET, address, &from.sin_addr);
+    setsockopt(fd, IPPROTO_IP, IP_BIND_ADDRESS_NO_PORT, &on, sizeof on);
     bind(fd, (struct sockaddr *)&from, sizeof from);
     struct timeval patience = {.tv_sec = 30};
     setsockopt(fd, SOL_SOCKET, SO_RCVTIMEO, &patience, sizeof patience);
@@ -203,7 +205,7 @@ static int answers_to(const char *bytes, size_t n)
 {
     char text[65536];
     size_t held = 0;
-    int fd = dial_from("127.0.0.2"), good = 0;
+    int fd = dial_from(hostile_address), good = 0;
     if (fd < 0)
         return 0;
     tries++;
@@ -334,7 +336,7 @@ static void many_slow(double until, const char *first, const char *what, int mos
     double next = 0;
     while (fds && waits(until)) {
         for (int i = 0; i < 200 && n < most; i++) {
-            int fd = dial_with("127.0.0.2", *first ? 0 : SOCK_NONBLOCK);
+            int fd = dial_with(hostile_address, *first ? 0 : SOCK_NONBLOCK);
             if (fd < 0)
                 break;
             tries++;
@@ -378,7 +380,7 @@ static void deaf(double until)
 static void half_closed(double until)
 {
     while (waits(until)) {
-        int fd = dial_from("127.0.0.2");
+        int fd = dial_from(hostile_address);
         if (fd < 0)
             continue;
         tries++;
@@ -401,7 +403,7 @@ static void thousands_more(double until) /* and each is replaced once it was clo
 {
     int *fds = calloc((size_t)crowd, sizeof *fds), n = 0, at = 0;
     while (fds && waits(until)) {
-        int fd = dial_with("127.0.0.2", SOCK_NONBLOCK);
+        int fd = dial_with(hostile_address, SOCK_NONBLOCK);
         if (fd < 0)
             continue;
         if (tries % 100 == 0)
@@ -454,15 +456,24 @@ static bool report(const struct attack *a)
     return fine;
 }
 
+static void *be_hostile(void *user)
+{
+    const struct attack *a = user;
+    setpriority(PRIO_PROCESS, (id_t)gettid(), 10); /* attackers bring their own machines */
+    a->run(now_ms() + seconds * 1000.0);
+    return NULL;
+}
+
 static bool suffer(const struct attack *a)
 {
-    pthread_t member;
+    pthread_t member, attacker;
     memset(&honest, 0, sizeof honest);
     tries = wrongly_answered = 0;
     atomic_store(&attack_over, false);
     pthread_create(&member, NULL, be_honest, NULL);
-    setpriority(PRIO_PROCESS, (id_t)gettid(), 10); /* attackers bring their own machines */
-    a->run(now_ms() + seconds * 1000.0);
+    snprintf(hostile_address, sizeof hostile_address, "127.0.0.%d", 20 + (int)(a - attacks));
+    pthread_create(&attacker, NULL, be_hostile, (void *)(uintptr_t)a);
+    pthread_join(attacker, NULL);
     atomic_store(&attack_over, true);
     pthread_join(member, NULL);
     return report(a);
