@@ -17,7 +17,8 @@
 
 #include <string.h>
 
-#define WAITING_MOST 96 /* changes that are worth working in one by one */
+#define WAITING_MOST 96    /* changes that are worth working in one by one */
+#define COLD_ROWS    20000 /* up to so many rows each estimate of variances is independent of the one before */
 
 struct learned {
     struct club_fit fit;
@@ -377,12 +378,16 @@ static bool estimate_all(struct facts *x, const struct slope_table *slopes, stru
     return ok;
 }
 
+/* The criterion has more than one low, and which one a search ends in depends on where it sets out. So an estimate sets out from the priors, as a rebuild does, and what
+ * is served is what the rows say whatever happened on the way; only in a large club, whose many rows leave little choice, from what was found last. */
 struct model_job *model_fit_begin(struct model *m, struct fault *f)
 {
     struct model_job *j = learn_slopes(m, f) && (take_warm(m) || out_of_memory(f)) ? mem_zero(1, sizeof *j) : NULL;
     if (j && facts_copy(&j->facts, &m->facts)) {
         j->slopes = slope_table_hold(m->slopes);
         j->variances = m->variances;
+        if (m->facts.used <= COLD_ROWS)
+            variances_prior(&j->variances);
         j->as_of = m->as_of;
         waiting_clear(&m->since_begin);
         return j;

@@ -2,12 +2,11 @@
  *
  * jansson parses. Its lexer ends the process when its text buffer cannot grow, and elsewhere it reports a lack of memory as if the text were wrong. So a scan
  * of the text bounds the memory that its tree can need, one block of that size is taken before the parse, and jansson's allocator hands out pieces of it:
- * within a parse memory is never short. The whole tree is freed as one block. Plain texts go the short way (plain_json.h) into the same memory.
+ * within a parse memory is never short. The whole tree is freed as one block.
  */
 #include "parse.h"
 
 #include "../ground/memory.h"
-#include "plain_json.h"
 #include "wire.h"
 
 #include <pthread.h>
@@ -140,11 +139,7 @@ bool document_parse(struct document *d, const char *text, size_t n, struct fault
     current = block_new(memory_needed(&s, n), NULL);
     if (!current)
         return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory; try again");
-    d->root = plain_json(text, n);
-    if (!d->root && !current->older) {
-        current->used = 0;
-        d->root = json_loadb(text, n, JSON_REJECT_DUPLICATES | JSON_DECODE_INT_AS_REAL | JSON_DECODE_ANY, &e);
-    }
+    d->root = json_loadb(text, n, JSON_REJECT_DUPLICATES | JSON_DECODE_INT_AS_REAL | JSON_DECODE_ANY, &e);
     d->memory = current;
     current = NULL;
     if (d->root)
