@@ -50,7 +50,7 @@ programs() {
     [ -x tests/browser/run.sh ] && echo "script tests/browser tests/browser/run.sh $plain/biasbook"
 }
 # The longest go first, so that none is left over at the end with a core idle. A name that is missing here runs after these.
-longest="tests/browser tests/openapi server/test_keep simulate/test_accuracy server/test_two_clubs server/test_many_at_once server/test_knowledge server/test_command_line
+longest="tests/browser faults/test_verbs faults/test_files store/test_out_of_memory tests/openapi server/test_keep simulate/test_accuracy server/test_two_clubs server/test_many_at_once server/test_knowledge server/test_command_line
          model/test_memory model/test_threads model/test_fit model/test_club_properties tests/server/serve.sh http/test_reaper simulate/test_changes simulate/test_club"
 except() {
     set -f

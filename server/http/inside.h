@@ -75,6 +75,7 @@ struct http {
     char own_host[HTTP_ADDRESS];  /* host part of the listen address, for the host guard */
     atomic_bool refusing;
     atomic_int waiting; /* calls handed to someone; http_stop waits for 0 */
+    atomic_int late;    /* abandoned at the stop, whose short reply is not yet sent */
     atomic_int in_hand; /* requests received and not yet answered to the last byte; http_stop waits for 0 as long as it may */
     struct http_figures figures;
     struct throttle *throttle;

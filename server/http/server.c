@@ -51,6 +51,10 @@ void on_request_over(void *cls, struct MHD_Connection *connection, void **contex
         return;
     if (client->call)
         call_over(client->call);
+    if (client->abandoned) {
+        client->abandoned = false;
+        atomic_fetch_sub(&h->late, 1);
+    }
     client_idle(client, clock_monotonic_us(), h->options.idle_s);
 }
 
@@ -178,6 +182,8 @@ void http_write_figures(void *http, struct buffer *b)
 
 /* ---- stop ---- */
 
+#define LATE_MS 1000 /* at most so long for the short replies to those who were left waiting */
+
 void http_refuse(struct http *h)
 {
     atomic_store(&h->refusing, true);
@@ -198,7 +204,8 @@ static void abandon_waiting(struct http *h)
         if (!client->call || !atomic_compare_exchange_strong(&client->call->state, &suspended, CALL_ABANDONED))
             continue;
         client->call = NULL;
-        client->abandoned = true; /* from here on in_hand is not counted any more: its short reply is given a moment below */
+        client->abandoned = true; /* from here on in_hand is not counted any more, but in `late` */
+        atomic_fetch_add(&h->late, 1);
         atomic_fetch_sub(&h->in_hand, 1);
         MHD_resume_connection(client->connection);
         atomic_fetch_sub(&h->waiting, 1);
@@ -213,13 +220,12 @@ void http_stop(struct http *h, int64_t deadline_us)
     http_refuse(h);
     while (atomic_load(&h->in_hand) > 0 && clock_monotonic_us() < deadline_us)
         pause_ms(1);
-    bool late = atomic_load(&h->waiting) > 0;
     while (atomic_load(&h->waiting) > 0) {
         abandon_waiting(h);
         pause_ms(1);
     }
-    if (late)
-        pause_ms(50);
+    for (int ms = 0; atomic_load(&h->late) > 0 && ms < LATE_MS; ms++)
+        pause_ms(1);
     listener_stop(h);
     workers_stop(h->workers);
     dismantle(h);
