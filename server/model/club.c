@@ -9,11 +9,10 @@
 
 #include "../ground/clock.h"
 #include "../ground/memory.h"
-#include "breaks.h"
+#include "club_estimate.h"
 #include "facts.h"
 #include "replay_inside.h"
 #include "tail.h"
-#include "worths.h"
 
 #include <string.h>
 
@@ -321,63 +320,6 @@ bool model_solve(struct model *m, struct fault *f)
 
 /* ---- fits ---- */
 
-/* Jumps nobody wrote down, and what marks of `learn` dials are worth, into the facts. */
-static bool find_changes(const struct club_fit *fit, const struct equation_options *o, struct facts *x, int *found)
-{
-    int worths = 0, breaks = 0;
-    bool ok = worths_find(fit, o, x, &worths) && breaks_find(fit, x, &breaks);
-    *found = worths + breaks;
-    return ok;
-}
-
-/* A deck with a found jump or dial is another deck than the one its rows were weighed for: what looked like misentries may be right now. */
-static void forget_weights(struct facts *x)
-{
-    for (int i = 0; i < x->row_count; i++) {
-        const struct fact_deck *d = x->decks[x->rows[i].deck];
-        bool changed = d->shared[BIAS].se > 0 || d->shared[LEVEL].se > 0;
-        for (int k = 0; !changed && k < d->service_count; k++)
-            changed = d->services[k].found;
-        if (changed)
-            x->rows[i].tau[BIAS] = x->rows[i].tau[LEVEL] = 0;
-    }
-}
-
-/* Opens the fit of a sample, with the weights that are known. */
-static bool open_sample(struct club_fit *fit, struct facts *x, const struct equation_options *o, struct fault *f)
-{
-    if (!club_fit_open(fit, x, o, f))
-        return false;
-    club_fit_take_weights(fit, x);
-    return true;
-}
-
-/* Variances as far as it takes to see the jumps in the residuals and what marks of `learn` dials are worth; then variances with those; at last the range. */
-static bool estimate_all(struct facts *x, const struct slope_table *slopes, struct variances *v, const atomic_bool *stop, struct fault *f)
-{
-    struct equation_options o = options_of(slopes, SAMPLE_ROWS);
-    struct club_fit fit;
-    int found = 0;
-    facts_clear_found(x);
-    facts_clear_weights(x);
-    bool ok = open_sample(&fit, x, &o, f) && club_fit_variances(&fit, v, LOOK_TOLERANCE * club_fit_slack(fit.q.rows), stop, f) &&
-              (find_changes(&fit, &o, x, &found) || out_of_memory(f));
-    if (ok && found) { /* the equation with the changes in it, from the weights known so far */
-        club_fit_keep_weights(&fit, x);
-        forget_weights(x);
-        club_fit_free(&fit);
-        ok = open_sample(&fit, x, &o, f);
-    }
-    ok = ok && club_fit_variances(&fit, v, FIT_TOLERANCE * club_fit_slack(fit.q.rows), stop, f);
-    if (ok)
-        club_fit_keep_weights(&fit, x);
-    club_fit_free(&fit);
-    ok = ok && replay_ranges(x, &o, v, stop, f);
-    if (ok)
-        v->fitted_us = clock_now_us();
-    return ok;
-}
-
 /* The criterion has more than one low, and which one a search ends in depends on where it sets out. So an estimate sets out from the priors, as a rebuild does, and what
  * is served is what the rows say whatever happened on the way; only in a large club, whose many rows leave little choice, from what was found last. */
 struct model_job *model_fit_begin(struct model *m, struct fault *f)
@@ -400,7 +342,7 @@ struct model_job *model_fit_begin(struct model *m, struct fault *f)
 
 bool model_job_run(struct model_job *j, const atomic_bool *stop, struct fault *f)
 {
-    if (!estimate_all(&j->facts, j->slopes, &j->variances, stop, f))
+    if (!club_estimate(&j->facts, j->slopes, &j->variances, stop, f))
         return false;
     j->variances.fitted_as_of = j->as_of;
     j->learned = learn(&j->facts, j->slopes, &j->variances, f);
@@ -456,7 +398,7 @@ bool model_refit(struct model *m, struct fault *f)
 {
     struct variances v;
     variances_prior(&v);
-    if (!learn_slopes(m, f) || !estimate_all(&m->facts, m->slopes, &v, NULL, f))
+    if (!learn_slopes(m, f) || !club_estimate(&m->facts, m->slopes, &v, NULL, f))
         return false;
     m->variances = v;
     m->variances.fitted_as_of = m->as_of;
