@@ -14,14 +14,15 @@
 #include <errno.h>
 #include <time.h>
 
-#define QUIET_US  300000LL  /* no change for so long: a good moment to estimate variances */
-#define FIT_SHARE 10        /* under steady change a fit takes at most one part in so many of the time */
-#define RETRY_US  1000000LL /* until what failed is tried again */
-#define POLL_MS   500       /* how often another process's changes are looked for: contract says within a second */
-#define STALE_MS  20        /* the same when what is served lacks something acknowledged, because memory was out at the commit */
-#define NICE      5         /* those who log and ask go first when all cores are busy */
-#define REST_US   15000LL   /* longest rest after a round that was short: a result has to be seen within 20 ms */
-#define LONG_US   50000LL   /* a round that took so long has a burst of rows to learn: then larger portions, which cost less a row */
+#define QUIET_US   300000LL  /* no change for so long: a good moment to estimate variances */
+#define FIT_SHARE  10        /* under steady change a fit takes at most one part in so many of the time */
+#define RETRY_US   1000000LL /* until what failed is tried again */
+#define POLL_MS    500       /* how often another process's changes are looked for: contract says within a second */
+#define STALE_MS   20        /* the same when what is served lacks something acknowledged, because memory was out at the commit */
+#define NICE       5         /* those who log and ask go first when all cores are busy */
+#define REST_US    15000LL   /* longest rest after a round that was short: a result has to be seen within 20 ms */
+#define LONG_US    50000LL   /* a round that took so long and learned a burst of rows: then larger portions, which cost less a row */
+#define BURST_ROWS 48        /* fewer are a few members, who wait for what they logged */
 
 struct feeding {
     struct live *live;
@@ -155,9 +156,9 @@ static void look_outside(struct live *l)
 
 /* After each round the solver rests, so that under steady logging it takes a share of the cores and not all: the next round learns more at once. A result that
  * comes after a quiet moment is learned from at once. */
-static int64_t rest_after(int64_t took_us)
+static int64_t rest_after(int64_t took_us, int64_t learned)
 {
-    if (took_us >= LONG_US)
+    if (took_us >= LONG_US && learned >= BURST_ROWS)
         return 3 * took_us;
     return 2 * took_us < REST_US ? 2 * took_us : REST_US;
 }
@@ -313,7 +314,7 @@ void *solver_main(void *user)
             if (!solve_new_rows(l, target))
                 stuck_until = now + RETRY_US;
             int64_t end = clock_monotonic_us();
-            rest_until = end + rest_after(end - now);
+            rest_until = end + rest_after(end - now, target - held.as_of);
         }
         if (finished)
             take_fit(l, finished, worked, lacked);
