@@ -306,14 +306,17 @@ bool model_solve(struct model *m, struct fault *f)
     if (!m->learned || m->waiting.all || m->waiting.count * 2 > tail_room(m->learned->tail))
         return solve_anew(m, f);
     struct equation_options o = options_of(m->slopes, 0);
-    for (int i = 0; i < m->waiting.count; i++)
-        switch (tail_change(m->learned->tail, &m->facts, m->waiting.fact[i], &o)) {
-        case TAIL_DONE: break;
-        case TAIL_FULL_SOLVE: return solve_anew(m, f);
-        case TAIL_MEMORY:
-            m->waiting.all = true; /* the tables are half changed */
-            return out_of_memory(f);
-        }
+    enum tail_result result = TAIL_DONE;
+    for (int i = 0; i < m->waiting.count && result == TAIL_DONE; i++)
+        result = tail_change(m->learned->tail, &m->facts, m->waiting.fact[i], &o);
+    if (result == TAIL_DONE)
+        result = tail_settle(m->learned->tail, &m->facts);
+    if (result == TAIL_FULL_SOLVE)
+        return solve_anew(m, f);
+    if (result == TAIL_MEMORY) {
+        m->waiting.all = true; /* the tables are half changed */
+        return out_of_memory(f);
+    }
     waiting_clear(&m->waiting);
     return true;
 }

@@ -42,7 +42,7 @@ bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolera
 #define ASIDE_ROWS       200    /* from so many rows on a second thread is worth its start */
 #define SAMPLE_ROWS      6000   /* past so many rows variances come from a sample of about this size */
 #define FIT_ROWS         4000.0 /* the tolerances below grow with the rows over these, see club_fit_slack */
-#define EFFECT_ROUNDS    3      /* reweighings when variances are held, at most */
+#define EFFECT_ROUNDS    20     /* reweighings when variances are held, at most; mostly three */
 #define MOST_EVALUATIONS 60
 #define START_ALONE_SD   0.05 /* dB: where the sds of tapes and pairs start from, and σ; the rest starts from its prior's scale */
 #define START_SIGMA      0.2

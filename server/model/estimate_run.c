@@ -15,7 +15,8 @@
 #define CEILING      5.0
 #define TOLERANCE    1e-7
 #define HALVINGS     8
-#define STOP_ROUNDS  8 /* Newton steps of stopped rows; they begin at their stops and take three to six */
+#define STOP_ROUNDS  8    /* Newton steps of stopped rows; they begin at their stops and take three to six */
+#define EFFECT_STILL 0.02 /* change of a weight that is none; what is served then stands within some 0.01 dB of where it would end */
 #define MANY_EFFECTS 6000
 #define LARGE_STILL  0.3 /* scales that a stopped row may still move when a factor is dear */
 
@@ -138,7 +139,7 @@ bool estimate_run(struct estimate *e, int most_evaluations, const atomic_bool *s
 
 bool estimate_effects(struct estimate *e, int rounds, struct fault *f)
 {
-    double still = sqrt(e->in.tolerance > 0 ? e->in.tolerance : TOLERANCE), change = 1;
+    double still = EFFECT_STILL, change = 1;
     bool large = e->in.design->columns > MANY_EFFECTS; /* then weights on the way go without the leverages of this round */
     e->reason = ESTIMATE_HELD;
     if (large) {

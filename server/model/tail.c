@@ -9,55 +9,7 @@
 
 #include <string.h>
 
-#define MOST_UPDATES 256
-#define MOST_NUMBERS 4000000 /* of all k together, a response */
-#define REWEIGH      4
-
-struct tail *tail_new(struct club_fit *fit, struct tables *t, const struct facts *x)
-{
-    struct tail *w = mem_zero(1, sizeof *w);
-    if (!w)
-        return NULL;
-    w->fit = fit;
-    w->t = t;
-    w->most = MOST_NUMBERS / (fit->q.columns + 1);
-    w->most = w->most > MOST_UPDATES ? MOST_UPDATES : w->most < 16 ? 16 : w->most;
-    w->update = mem_zero((size_t)w->most, sizeof *w->update);
-    w->facts_known = x->row_count;
-    w->equation_row = mem_zero((size_t)x->row_count + 1, sizeof *w->equation_row);
-    w->phi_base = mem_zero((size_t)t->head->base_room, sizeof *w->phi_base);
-    w->phi_timeless = mem_zero((size_t)t->head->base_room, sizeof *w->phi_timeless);
-    w->phi_stock = mem_zero((size_t)t->head->stock_room, sizeof *w->phi_stock);
-    if (!w->update || !w->equation_row || !w->phi_base || !w->phi_timeless || !w->phi_stock) {
-        tail_free(w);
-        return NULL;
-    }
-    for (int i = 0; i < x->row_count; i++)
-        w->equation_row[i] = -1;
-    for (int i = 0; i < fit->q.rows; i++)
-        w->equation_row[fit->q.fact[i]] = i;
-    return w;
-}
-
-void tail_free(struct tail *w)
-{
-    if (!w)
-        return;
-    for (int u = 0; u < w->count; u++)
-        for (int r = 0; r < RESPONSES; r++)
-            mem_free(w->update[u].k[r]);
-    mem_free(w->update);
-    mem_free(w->equation_row);
-    mem_free(w->phi_base);
-    mem_free(w->phi_timeless);
-    mem_free(w->phi_stock);
-    mem_free(w);
-}
-
-int tail_room(const struct tail *w)
-{
-    return w->most - w->count;
-}
+#define REWEIGH 4
 
 static int columns(const struct tail *w)
 {
@@ -66,7 +18,30 @@ static int columns(const struct tail *w)
 
 /* ---- k = C·x ---- */
 
-double *tail_covariance(struct tail *w, enum response r, const struct tail_row *x)
+/* x·k of one of the updates. */
+double tail_share(const struct tail_update *u, enum response r, const struct tail_row *x)
+{
+    double sum = 0;
+    for (int i = 0; u->k[r] && i < x->count; i++)
+        if (x->column[i] < u->columns)
+            sum += x->value[i] * u->k[r][x->column[i]];
+    return sum;
+}
+
+void tail_less(const struct tail *w, enum response r, const struct tail_row *x, double *k)
+{
+    for (int u = 0; u < w->count; u++) {
+        const struct tail_update *before = &w->update[u];
+        double share = tail_share(before, r, x);
+        if (share == 0)
+            continue;
+        share /= before->s[r];
+        for (int j = 0; j < before->columns; j++)
+            k[j] -= share * before->k[r][j];
+    }
+}
+
+double *tail_covariance_before(struct tail *w, enum response r, const struct tail_row *x)
 {
     const struct estimate *e = &w->fit->e[r];
     int old = w->fit->q.columns, all = columns(w);
@@ -85,18 +60,14 @@ double *tail_covariance(struct tail *w, enum response r, const struct tail_row *
     for (int i = 0; i < x->count; i++)
         if (x->column[i] >= old)
             k[x->column[i]] = x->value[i] * w->prior[x->column[i] - old][r];
-    for (int u = 0; u < w->count; u++) {
-        const struct tail_update *before = &w->update[u];
-        double share = 0;
-        if (before->k[r] == NULL)
-            continue;
-        for (int i = 0; i < x->count; i++)
-            if (x->column[i] < before->columns)
-                share += x->value[i] * before->k[r][x->column[i]];
-        share /= before->s[r];
-        for (int j = 0; share != 0 && j < before->columns; j++)
-            k[j] -= share * before->k[r][j];
-    }
+    return k;
+}
+
+double *tail_covariance(struct tail *w, enum response r, const struct tail_row *x)
+{
+    double *k = tail_covariance_before(w, r, x);
+    if (k)
+        tail_less(w, r, x, k);
     return k;
 }
 
@@ -105,7 +76,7 @@ static double mean_of(const struct tail *w, enum response r, int column)
     return column < KNOWN_COLUMNS ? w->t->head->known[column].mean[r] : w->t->effects[column - KNOWN_COLUMNS].mean[r];
 }
 
-static double predicted(const struct tail *w, enum response r, const struct tail_row *x)
+double tail_predicted(const struct tail *w, enum response r, const struct tail_row *x)
 {
     double sum = 0;
     for (int i = 0; i < x->count; i++)
@@ -200,8 +171,7 @@ static void update_sides(struct tail *w, enum response r, const double *k, doubl
     }
 }
 
-/* Works one response in; `variance` is R (negative: taken out). Takes k over. */
-static void update(struct tail *w, enum response r, const struct tail_row *x, double *k, double y, double variance)
+void tail_update_with(struct tail *w, enum response r, const struct tail_row *x, double *k, double y, double variance)
 {
     struct tail_update *u = &w->update[w->count];
     double own = 0;
@@ -211,7 +181,7 @@ static void update(struct tail *w, enum response r, const struct tail_row *x, do
     u->columns = columns(w);
     u->s[r] = own + variance;
     project(w, r, k);
-    update_effects(w, r, k, (y - predicted(w, r, x)) / u->s[r], u->s[r]);
+    update_effects(w, r, k, (y - tail_predicted(w, r, x)) / u->s[r], u->s[r]);
     update_sides(w, r, k, u->s[r]);
 }
 
@@ -233,7 +203,7 @@ static bool put_in(struct tail *w, struct fact_row *row, struct tail_row *x, con
 {
     for (int r = 0; r < RESPONSES; r++) {
         w->update[w->count].k[r] = NULL;
-        x->precision[r] = 0;
+        x->precision[r] = x->tau[r] = 0;
         if (response->kind[r] >= KINDS)
             continue;
         double *k = tail_covariance(w, (enum response)r, x);
@@ -242,7 +212,7 @@ static bool put_in(struct tail *w, struct fact_row *row, struct tail_row *x, con
             return false;
         }
         double sigma = exp(w->fit->e[r].log_sigma[response->kind[r]]), scale2 = sigma * sigma * response->v + response->s2[r];
-        double own = 0, at = predicted(w, (enum response)r, x);
+        double own = 0, at = tail_predicted(w, (enum response)r, x);
         for (int i = 0; i < x->count; i++)
             own += x->value[i] * k[x->column[i]];
         if (response->stop[r]) {
@@ -257,10 +227,11 @@ static bool put_in(struct tail *w, struct fact_row *row, struct tail_row *x, con
         } else {
             double tau = settle_weight(response->y[r] - at, own, scale2);
             row->tau[r] = (float)tau;
+            x->tau[r] = tau;
             x->y[r] = response->y[r];
             x->precision[r] = tau / scale2;
         }
-        update(w, (enum response)r, x, k, x->y[r], 1 / x->precision[r]);
+        tail_update_with(w, (enum response)r, x, k, x->y[r], 1 / x->precision[r]);
     }
     w->count++;
     return true;
@@ -277,33 +248,9 @@ static bool take_out(struct tail *w, const struct tail_row *x)
             w->count++; /* the other response's k is freed with the rest */
             return false;
         }
-        update(w, (enum response)r, x, k, x->y[r], -1 / x->precision[r]);
+        tail_update_with(w, (enum response)r, x, k, x->y[r], -1 / x->precision[r]);
     }
     w->count++;
-    return true;
-}
-
-/* What row `fact` has put into the equations so far; false: nothing. */
-static bool present(const struct tail *w, int fact, struct tail_row *out)
-{
-    for (int i = w->row_count - 1; i >= 0; i--)
-        if (w->row[i].fact == fact) {
-            *out = w->row[i];
-            return !out->gone;
-        }
-    int i = fact < w->facts_known ? w->equation_row[fact] : -1;
-    if (i < 0)
-        return false;
-    const struct equation *q = &w->fit->q;
-    *out = (struct tail_row){.fact = fact};
-    for (int e = q->design.start[i]; e < q->design.start[i + 1]; e++) {
-        out->column[out->count] = q->design.column[e];
-        out->value[out->count++] = q->design.value[e];
-    }
-    for (int r = 0; r < RESPONSES; r++) {
-        out->precision[r] = w->fit->e[r].w[i];
-        out->y[r] = w->fit->e[r].working_y[i];
-    }
     return true;
 }
 
@@ -311,9 +258,9 @@ enum tail_result tail_change(struct tail *w, struct facts *x, int fact, const st
 {
     struct tail_row old, new = {.fact = fact, .gone = true};
     struct fact_row *row = &x->rows[fact];
-    if (tail_room(w) < 2 || w->row_count == TAIL_ROWS)
+    if (tail_room(w) < 2)
         return TAIL_FULL_SOLVE;
-    if (present(w, fact, &old)) {
+    if (tail_present(w, fact, &old)) {
         if (!take_out(w, &old))
             return TAIL_MEMORY;
         tail_count(w, &old, NULL, -1);
@@ -330,7 +277,12 @@ enum tail_result tail_change(struct tail *w, struct facts *x, int fact, const st
             return TAIL_MEMORY;
         tail_count(w, &new, row, 1);
     }
-    w->row[w->row_count++] = new;
+    if (!tail_remember(w, &new))
+        return TAIL_FULL_SOLVE;
     w->t->head->rows = x->row_count;
-    return TAIL_DONE;
+    enum tail_result result = TAIL_DONE;
+    for (int r = 0; r < RESPONSES && result == TAIL_DONE; r++)
+        if (tail_doubted(&new, (enum response)r))
+            result = tail_reweigh(w, x, fact, (enum response)r);
+    return result;
 }

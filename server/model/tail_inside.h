@@ -15,6 +15,7 @@ struct tail_row {
     int column[TAIL_ENTRIES];
     double value[TAIL_ENTRIES];
     double y[RESPONSES], precision[RESPONSES]; /* precision 0: not in this response */
+    double tau[RESPONSES];                     /* of an ordinary row; 0: stopped, or not in this response */
 };
 struct tail_update {
     double *k[RESPONSES]; /* NULL: this response was not touched */
@@ -26,6 +27,11 @@ struct tail_level { /* a level that the full solve did not know */
     struct level_key key;
     int effect;
 };
+struct tail_doubt { /* a result that is not believed, and what the tables said when it was weighed */
+    int fact;
+    enum response response;
+    double predicted;
+};
 struct tail {
     struct club_fit *fit;
     struct tables *t;
@@ -33,6 +39,11 @@ struct tail {
     struct tail_update *update;
     int facts_known;
     int *equation_row; /* fact -> row of the equation, −1 */
+    int *changed;      /* fact -> its place in `row` + 1; facts past facts_known are looked for */
+    int doubt_count, doubt_room;
+    struct tail_doubt *doubt;
+    int stocks_known;
+    int *stock_first, *stock_next; /* the equation's facts by stock: stock -> its first fact, fact -> the next of its stock; −1 ends */
     double *phi_base, *phi_timeless, *phi_stock;
     int row_count;
     struct tail_row row[TAIL_ROWS];
@@ -41,7 +52,28 @@ struct tail {
     double prior[ROOM_EFFECTS][RESPONSES]; /* prior variance of effects beyond the fit's */
 };
 
-/* C·x over all columns (mem_alloc'ed); NULL: out of memory. */
+/* What row `fact` has put into the equations so far; false: nothing. */
+bool tail_present(const struct tail *w, int fact, struct tail_row *out);
+double tail_predicted(const struct tail *w, enum response r, const struct tail_row *x);
+/* Works one response in; `variance` is R (negative: taken out). Takes k over. The update's other response is the caller's to fill or to leave NULL, and so is
+ * counting it. */
+void tail_update_with(struct tail *w, enum response r, const struct tail_row *x, double *k, double y, double variance);
+/* What row `fact` has put in is now `x`. False: no room. */
+bool tail_remember(struct tail *w, const struct tail_row *x);
+
+/* Lists the results that the full solve does not believe. False: out of memory. */
+bool tail_doubts(struct tail *w);
+/* Whether a result is not believed. */
+bool tail_doubted(const struct tail_row *row, enum response r);
+/* Weights of the results of row `fact`'s pair and tape, where they have become others. */
+enum tail_result tail_reweigh(struct tail *w, struct facts *x, int fact, enum response r) __attribute__((warn_unused_result));
+
+/* x·k of one of the updates. */
+double tail_share(const struct tail_update *u, enum response r, const struct tail_row *x);
+/* k = C·x, C that of the full solve, brought up to now. */
+void tail_less(const struct tail *w, enum response r, const struct tail_row *x, double *k);
+/* C·x over all columns (mem_alloc'ed), C that of the full solve and as it is now; NULL: out of memory. */
+double *tail_covariance_before(struct tail *w, enum response r, const struct tail_row *x) __attribute__((warn_unused_result));
 double *tail_covariance(struct tail *w, enum response r, const struct tail_row *x) __attribute__((warn_unused_result));
 /* The columns and values of a calibration; new levels are made. False: it needs a full solve. */
 bool tail_levels(struct tail *w, const struct facts *x, const struct fact_row *row, struct tail_row *out);

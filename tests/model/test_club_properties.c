@@ -74,7 +74,6 @@ static struct model_view *refitted(struct model *m)
 
 struct apart {
     double mean, se, range;
-    int asked, beyond; /* means asked for; of these further apart than SERVED_TOLERANCE_DB */
 };
 
 /* The largest differences over every deck with every stock, plain and with all that a question can name. */
@@ -97,8 +96,6 @@ static struct apart apart(const struct invented *v, const struct model_view *a, 
                 for (int r = 0; r < RESPONSES; r++) {
                     assert_true(isfinite(x.mean[r]) && isfinite(x.se[r]) && isfinite(x.low90[r]));
                     most.mean = fmax(most.mean, fabs(x.mean[r] - y.mean[r]));
-                    most.beyond += fabs(x.mean[r] - y.mean[r]) > SERVED_TOLERANCE_DB;
-                    most.asked++;
                     most.se = fmax(most.se, fabs(x.se[r] - y.se[r]));
                     most.range = fmax(most.range, fabs((x.high90[r] - x.low90[r]) - (y.high90[r] - y.low90[r])));
                 }
@@ -486,9 +483,7 @@ static void test_served_and_canonical(void **state)
     struct model_view *served = model_publish(m, &f), *restarted = model_publish(again, &f), *canonical = refitted(m);
     struct apart one = apart(&v, served, canonical), two = apart(&v, restarted, canonical);
     print_message("%d results after the fit: %.3f dB from canonical, after a restart %.3f dB\n", LATE, one.mean, two.mean);
-    /* where a late result contradicts an early one of its own pair, which of them slipped is settled anew only by the next fit */
-    assert_true(one.beyond <= one.asked / 50 && two.beyond <= two.asked / 50);
-    assert_true(one.mean <= 6 * SERVED_TOLERANCE_DB && two.mean <= 6 * SERVED_TOLERANCE_DB);
+    assert_true(one.mean <= SERVED_TOLERANCE_DB && two.mean <= SERVED_TOLERANCE_DB);
     /* and a fit comes to the canonical one, whatever was there before */
     struct model_job *job = model_fit_begin(m, &f);
     assert_non_null(job);
@@ -508,6 +503,42 @@ static void test_served_and_canonical(void **state)
     assert_int_equal(mem_alive(), 0);
 }
 
+/* The same results worked in one by one, or by a solve of all: the same variances, so the same answers, in clubs where one result in fifty is a misentry and each pair
+ * has two, which of them slipped being told by others. What is left is the 0.02 that a weight may be from its end. */
+static void test_one_by_one(void **state)
+{
+    (void)state;
+    enum { LATE = 24, CLUBS = 6 };
+    double worst = 0;
+    for (uint64_t seed = 44; seed < 44 + CLUBS; seed++) {
+        struct invented v;
+        make(&v, 400, seed);
+        struct model *m = named(&v), *anew = named(&v);
+        for (int i = 0; i < v.rows - LATE; i++)
+            put(m, &v.row[i], false);
+        struct model_view *fitted = refitted(m);
+        assert_true(model_warm(anew, fitted));
+        for (int i = 0; i < v.rows; i++)
+            put(anew, &v.row[i], false);
+        for (int i = v.rows - LATE; i < v.rows; i++) {
+            put(m, &v.row[i], false);
+            assert_true(model_solve(m, &f));
+        }
+        assert_true(model_solve(anew, &f));
+        struct model_view *a = model_publish(m, &f), *b = model_publish(anew, &f);
+        worst = fmax(worst, apart(&v, a, b).mean);
+        model_view_free(fitted);
+        model_view_free(a);
+        model_view_free(b);
+        model_free(m);
+        model_free(anew);
+        invented_free(&v);
+    }
+    print_message("worked in one by one or all at once: %.4f dB apart at most\n", worst);
+    assert_true(worst <= SERVED_TOLERANCE_DB / 2);
+    assert_int_equal(mem_alive(), 0);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -520,6 +551,7 @@ int main(void)
         cmocka_unit_test(test_an_end_stop),
         cmocka_unit_test(test_an_end_stop_among_others),
         cmocka_unit_test(test_served_and_canonical),
+        cmocka_unit_test(test_one_by_one),
     };
     return cmocka_run_group_tests_name("club properties", tests, NULL, NULL);
 }
