@@ -17,9 +17,9 @@
 #include <string.h>
 
 #define TOGETHER 8    /* results weighed together at most: the latest; more leave one result no say over the others */
-#define OTHER    0.02  /* weights that differ by less are the same */
-#define MOVED    0.1 /* scales: what others say of it is then something else */
-#define DOUBTED  0.9 /* a result of less weight is doubted */
+#define OTHER    0.02 /* weights that differ by less are the same */
+#define MOVED    0.1  /* scales: what others say of it is then something else */
+#define DOUBTED  0.9  /* a result of less weight is doubted */
 #define STILL    1e-4
 #define ROUNDS   200
 
@@ -32,7 +32,7 @@ struct weighing {
     int member[TOGETHER]; /* of the group: ordinary rows of the response */
     double *k[TOGETHER];
     double y[TOGETHER], scale2[TOGETHER];
-    double tau[TOGETHER], now[TOGETHER]; /* before and after */
+    double tau[TOGETHER], now[TOGETHER];             /* before and after */
     double mean[TOGETHER], cov[TOGETHER * TOGETHER]; /* without them */
 };
 
