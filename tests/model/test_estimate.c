@@ -152,6 +152,48 @@ static void test_criterion_and_gradient(void **state)
     drop(&t);
 }
 
+/* The effects with the weights of stopped rows settled on them. */
+static double settled(struct estimate *e)
+{
+    for (int k = 0; k < 40; k++) {
+        assert_int_equal(estimate_value(e), FACTOR_DONE);
+        if (e->moved < 1e-12)
+            break;
+    }
+    return e->objective;
+}
+
+/* Where rows are stopped their weights follow the effects and the sds; the gradient is that of the criterion all the same, in every sd. */
+static void test_gradient_with_stopped_rows(void **state)
+{
+    (void)state;
+    struct table t;
+    struct estimate e;
+    make(&t, true, robust_usual());
+    assert_true(estimate_init(&e, &t.in));
+    assert_true(e.stops >= 10);
+    settled(&e);
+    assert_true(estimate_invert(&e));
+    estimate_reweigh(&e);
+    e.log_sd[0] = log(0.5), e.log_sd[1] = log(0.2), e.log_sigma[0] = log(0.3), e.log_sigma[1] = log(0.6);
+    settled(&e);
+    assert_true(estimate_gradient(&e));
+    double gradient[ESTIMATE_PARAMETERS];
+    memcpy(gradient, e.gradient, sizeof gradient);
+    assert_int_equal(e.parameters, 4);
+    for (int p = 0; p < 4; p++) {
+        double h = 1e-4, at = *estimate_parameter(&e, p);
+        *estimate_parameter(&e, p) = at + h;
+        double up = settled(&e);
+        *estimate_parameter(&e, p) = at - h;
+        double slope = (up - settled(&e)) / (2 * h);
+        *estimate_parameter(&e, p) = at;
+        assert_true(fabs(slope - gradient[p]) < 1e-5 * (1 + fabs(slope)));
+    }
+    estimate_free(&e);
+    drop(&t);
+}
+
 static void test_gradient_is_zero_at_the_mode(void **state)
 {
     (void)state;
@@ -273,8 +315,9 @@ static void test_no_rows(void **state)
 
 int main(void)
 {
-    const struct CMUnitTest tests[] = {cmocka_unit_test(test_criterion_and_gradient), cmocka_unit_test(test_gradient_is_zero_at_the_mode),
-                                       cmocka_unit_test(test_fall_back_agrees), cmocka_unit_test(test_t_weights_against_em),
-                                       cmocka_unit_test(test_no_rows)};
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(test_criterion_and_gradient),       cmocka_unit_test(test_gradient_with_stopped_rows),
+        cmocka_unit_test(test_gradient_is_zero_at_the_mode), cmocka_unit_test(test_fall_back_agrees),
+        cmocka_unit_test(test_t_weights_against_em),         cmocka_unit_test(test_no_rows)};
     return cmocka_run_group_tests_name("estimate", tests, NULL, NULL);
 }
