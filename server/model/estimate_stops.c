@@ -17,8 +17,8 @@
 #include "normal_hazard.h"
 
 struct stop_slopes {
-    double own, score;     /* by log σ: of F with the fit held; of the score */
-    double weight_by_fit;  /* dw/d fit */
+    double own, score;    /* by log σ: of F with the fit held; of the score */
+    double weight_by_fit; /* dw/d fit */
 };
 
 static struct stop_slopes slopes_of(const struct estimate *e, int i)
@@ -27,7 +27,8 @@ static struct stop_slopes slopes_of(const struct estimate *e, int i)
     double sigma = exp(e->log_sigma[in->kind[i]]), s2 = estimate_scale2(e, i), s = sqrt(s2), d = in->stop[i];
     double alpha = d * (in->y[i] - e->fit[i]) / s, lambda = normal_hazard(alpha), c = lambda * (lambda - alpha);
     double bend = c < STOP_SPENT ? 0 : c * (2 * lambda - alpha) - lambda, share = 2 * sigma * sigma * in->v[i] / s2;
-    return (struct stop_slopes){.own = -lambda * alpha * share - e->leverage[i] * (0.5 * bend * alpha + (c < STOP_SPENT ? 0 : c)) * share / s2,
+    return (struct stop_slopes){.own =
+                                    -lambda * alpha * share - e->leverage[i] * (0.5 * bend * alpha + (c < STOP_SPENT ? 0 : c)) * share / s2,
                                 .score = -0.5 * d * share * (c * alpha + lambda) / s,
                                 .weight_by_fit = -bend * d / (s2 * s)};
 }
