@@ -18,6 +18,7 @@ int supernodal_most_below(const struct supernodes *s)
 }
 
 static const double plus = 1, minus = -1, none = 0;
+static const int one = 1;
 
 /* A single column and right-hand side, the most frequent case by far: plain loops. */
 static void forward_one(const double *l, const int *rows, int below, double *x, int own)
@@ -36,6 +37,15 @@ static void back_one(const double *l, const int *rows, int below, double *x, int
     x[own] = v / l[0];
 }
 
+/* x = L⁻¹·x, or L'⁻¹·x, of `count` vectors. The routines for matrices first copy all of L, which for one vector is most of the work. */
+static void divide_by(const char *trans, int own, const double *l, int height, double *x, int count, int stride)
+{
+    if (count == 1)
+        dtrsv_("L", trans, "N", &own, l, &height, x, &one);
+    else
+        dtrsm_("L", "L", trans, "N", &own, &count, &plus, l, &height, x, &stride);
+}
+
 static void forward(const struct supernodes *s, int k, double *x, int count, double *work)
 {
     int first = s->first[k], own = s->first[k + 1] - first, height = s->row_at[k + 1] - s->row_at[k], below = height - own;
@@ -45,10 +55,13 @@ static void forward(const struct supernodes *s, int k, double *x, int count, dou
         forward_one(l, rows, below, x, first);
         return;
     }
-    dtrsm_("L", "L", "N", "N", &own, &count, &plus, l, &height, x + first, &s->n);
+    divide_by("N", own, l, height, x + first, count, s->n);
     if (!below)
         return;
-    dgemm_("N", "N", &below, &count, &own, &plus, l + own, &height, x + first, &s->n, &none, work, &below);
+    if (count == 1)
+        dgemv_("N", &below, &own, &plus, l + own, &height, x + first, &one, &none, work, &one);
+    else
+        dgemm_("N", "N", &below, &count, &own, &plus, l + own, &height, x + first, &s->n, &none, work, &below);
     for (int c = 0; c < count; c++)
         for (int i = 0; i < below; i++)
             x[(size_t)c * (size_t)s->n + (size_t)rows[i]] -= work[(size_t)c * (size_t)below + (size_t)i];
@@ -67,9 +80,12 @@ static void back(const struct supernodes *s, int k, double *x, int count, double
         for (int c = 0; c < count; c++)
             for (int i = 0; i < below; i++)
                 work[(size_t)c * (size_t)below + (size_t)i] = x[(size_t)c * (size_t)s->n + (size_t)rows[i]];
-        dgemm_("T", "N", &own, &count, &below, &minus, l + own, &height, work, &below, &plus, x + first, &s->n);
+        if (count == 1)
+            dgemv_("T", &below, &own, &minus, l + own, &height, work, &one, &plus, x + first, &one);
+        else
+            dgemm_("T", "N", &own, &count, &below, &minus, l + own, &height, work, &below, &plus, x + first, &s->n);
     }
-    dtrsm_("L", "L", "T", "N", &own, &count, &plus, l, &height, x + first, &s->n);
+    divide_by("T", own, l, height, x + first, count, s->n);
 }
 
 /* All rows below a supernode belong to its ancestors, and the first of them to its parent. */
