@@ -222,23 +222,31 @@ static bool first_answer(struct live *l, const struct live_options *options, str
     return true;
 }
 
+static void stop_threads(struct live *l, int started)
+{
+    pthread_t threads[3] = {l->solver, l->estimator.thread, l->renewer.thread};
+    pthread_mutex_lock(&l->lock);
+    l->stopping = true;
+    l->give_up = true;
+    pthread_cond_broadcast(&l->wake);
+    pthread_mutex_unlock(&l->lock);
+    for (int i = 0; i < started; i++)
+        pthread_join(threads[i], NULL);
+}
+
 static bool start_threads(struct live *l, struct fault *f)
 {
-    if (pthread_create(&l->solver, NULL, solver_main, l)) {
-        fault_add(f, FAULT_INTERNAL, "", "thread", "cannot start the solver thread");
-        return false;
-    }
-    if (pthread_create(&l->estimator, NULL, estimator_main, l)) {
-        pthread_mutex_lock(&l->lock);
-        l->stopping = true;
-        pthread_cond_broadcast(&l->wake);
-        pthread_mutex_unlock(&l->lock);
-        pthread_join(l->solver, NULL);
-        fault_add(f, FAULT_INTERNAL, "", "thread", "cannot start the estimator thread");
-        return false;
-    }
-    l->threads = true;
-    return true;
+    int started = 0;
+    l->estimator = (struct aside){.live = l, .name = "estimator", .nice = 19};
+    l->renewer = (struct aside){.live = l, .name = "renewer", .nice = 10};
+    started += pthread_create(&l->solver, NULL, solver_main, l) == 0;
+    started += started == 1 && pthread_create(&l->estimator.thread, NULL, aside_main, &l->estimator) == 0;
+    started += started == 2 && pthread_create(&l->renewer.thread, NULL, aside_main, &l->renewer) == 0;
+    l->threads = started == 3;
+    if (l->threads)
+        return true;
+    stop_threads(l, started);
+    return fault_add(f, FAULT_INTERNAL, "", "thread", "cannot start the threads that learn from results");
 }
 
 static struct live *make(struct store *s)
@@ -302,15 +310,10 @@ void live_close(struct live *l)
     if (!l)
         return;
     if (l->threads) {
-        pthread_mutex_lock(&l->lock);
-        l->stopping = true;
-        l->give_up = true;
-        pthread_cond_broadcast(&l->wake);
-        pthread_mutex_unlock(&l->lock);
-        pthread_join(l->solver, NULL);
-        pthread_join(l->estimator, NULL);
+        stop_threads(l, 3);
         store_on_commit(l->store, NULL, NULL);
-        model_job_free(l->job);
+        model_job_free(l->estimator.job);
+        model_job_free(l->renewer.job);
         struct fault f = {0};
         if (!solver_save(l, &f))
             log_line(LOG_WARN, "tables not saved", "why", f.items[0].detail, NULL);

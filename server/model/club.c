@@ -1,136 +1,17 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * The estimator's door: facts in, fits as jobs, views out. A model belongs to one thread; a job works on a copy.
- *
- * What was learned is a full solve (equation, factors, tables) and a tail of results worked into it since. A solve takes the changes that wait into the tail, or,
- * when they are too many or change the equation itself, begins anew. A job brings variances and the full solve that goes with them.
+ * The estimator's door: facts in, views out. club_solve.c keeps what was learned up with the facts; club_jobs.c is for what is worked out aside.
  */
-#include "club.h"
+#include "club_inside.h"
 
 #include "../ground/clock.h"
 #include "../ground/memory.h"
-#include "club_estimate.h"
-#include "facts.h"
-#include "replay_inside.h"
-#include "tail.h"
 
 #include <string.h>
 
-#define WAITING_MOST 96    /* changes that are worth working in one by one */
-#define COLD_ROWS    20000 /* up to so many rows each estimate of variances is independent of the one before */
-
-struct learned {
-    struct club_fit fit;
-    struct tables tables;
-    struct tail *tail;
-};
-
-struct waiting { /* facts that changed, in order; a fact may stand there twice */
-    int *fact, count, room;
-    bool all; /* too many, or the equation itself changed */
-};
-
-struct model {
-    struct facts facts;
-    struct slope_learner *learner;
-    struct slope_table *slopes; /* as of the last solve; NULL = priors */
-    struct variances variances;
-    struct learned *learned;
-    struct waiting waiting;     /* since the last solve */
-    struct waiting since_begin; /* since the last job began, for its adoption */
-    struct model_view *warm;    /* eras and worths found before a restart, until a solve has used them */
-    int64_t as_of;
-};
-
-struct model_job {
-    struct facts facts;
-    struct slope_table *slopes;
-    struct variances variances;
-    int64_t as_of; /* of the facts */
-    struct learned *learned;
-};
-
-static bool out_of_memory(struct fault *f)
+bool club_out_of_memory(struct fault *f)
 {
     return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory in the estimator");
-}
-
-/* ---- what was learned ---- */
-
-static void learned_free(struct learned *l)
-{
-    if (!l)
-        return;
-    tail_free(l->tail);
-    tables_free(&l->tables);
-    club_fit_free(&l->fit);
-    mem_free(l);
-}
-
-static struct equation_options options_of(const struct slope_table *slopes, int sample)
-{
-    return (struct equation_options){.slopes = slopes, .sample = sample, .before_us = CLOCK_NONE};
-}
-
-/* A full solve with variances held. Leaves the robust weights in the facts. */
-static struct learned *learn(struct facts *x, const struct slope_table *slopes, const struct variances *v, struct fault *f)
-{
-    struct equation_options o = options_of(slopes, 0);
-    struct learned *l = mem_zero(1, sizeof *l);
-    if (!l) {
-        out_of_memory(f);
-        return NULL;
-    }
-    bool ok = club_fit_open(&l->fit, x, &o, f);
-    if (ok) {
-        club_fit_take_weights(&l->fit, x);
-        ok = tables_build(&l->tables, &l->fit, x, v, f);
-    }
-    if (ok) {
-        club_fit_keep_weights(&l->fit, x);
-        l->tail = tail_new(&l->fit, &l->tables, x);
-        ok = l->tail || out_of_memory(f);
-    }
-    if (ok)
-        return l;
-    learned_free(l);
-    return NULL;
-}
-
-/* ---- changes that wait ---- */
-
-static void waiting_clear(struct waiting *w)
-{
-    w->count = 0;
-    w->all = false;
-}
-
-static void wait_for(struct waiting *w, int fact)
-{
-    if (w->all)
-        return;
-    if (w->count == w->room) {
-        int room = w->room ? w->room * 2 : 32;
-        int *more = w->count < WAITING_MOST ? mem_grow(w->fact, (size_t)room, sizeof *more) : NULL;
-        if (!more) {
-            w->all = true; /* a full solve needs no list */
-            return;
-        }
-        w->fact = more;
-        w->room = room;
-    }
-    w->fact[w->count++] = fact;
-}
-
-static void changed_row(struct model *m, int fact)
-{
-    wait_for(&m->waiting, fact);
-    wait_for(&m->since_begin, fact);
-}
-
-static void changed_all(struct model *m)
-{
-    m->waiting.all = m->since_begin.all = true;
 }
 
 /* ---- life ---- */
@@ -154,12 +35,11 @@ void model_free(struct model *m)
     if (!m)
         return;
     learned_free(m->learned);
+    learned_free(m->next);
     model_view_free(m->warm);
     slope_table_drop(m->slopes);
     slope_learner_free(m->learner);
     facts_free(&m->facts);
-    mem_free(m->waiting.fact);
-    mem_free(m->since_begin.fact);
     mem_free(m);
 }
 
@@ -234,7 +114,7 @@ void model_reached(struct model *m, int64_t seq)
     if (seq <= m->as_of)
         return;
     /* Changes that no result depends on leave the variances as they would come out. */
-    if (m->variances.fitted_as_of == m->as_of && !m->waiting.all && m->waiting.count == 0)
+    if (m->variances.fitted_as_of == m->as_of && changes_since(m, m->learned ? m->learned->reached : (struct reached){0, 0}) == 0)
         m->variances.fitted_as_of = seq;
     m->as_of = seq;
 }
@@ -251,165 +131,6 @@ void model_held(const struct model *m, struct model_figures *out)
     out->stocks = m->facts.stock_count;
 }
 
-/* ---- solve ---- */
-
-static bool learn_slopes(struct model *m, struct fault *f)
-{
-    if (m->slopes && !slope_learner_changed(m->learner))
-        return true;
-    struct slope_table *t = slope_learner_solve(m->learner);
-    if (!t)
-        return out_of_memory(f);
-    slope_table_drop(m->slopes);
-    m->slopes = t;
-    return true;
-}
-
-/* Eras and worths that were found before a restart. */
-static bool take_warm(struct model *m)
-{
-    if (!m->warm)
-        return true;
-    const struct model_view *v = m->warm;
-    bool ok = true;
-    facts_clear_found(&m->facts);
-    for (int d = 0; ok && d < m->facts.deck_count; d++) {
-        int at = view_find(v, view_hash(KEY_DECK, view_text(m->facts.decks[d]->deck.id), 0, 0));
-        for (int i = 0; ok && at >= 0 && i < v->decks[at].service_count; i++)
-            if (v->services[v->decks[at].service_first + i].found)
-                ok = facts_put_break(&m->facts, d, v->services[v->decks[at].service_first + i].made_at_us);
-        for (int r = 0; at >= 0 && r < RESPONSES; r++)
-            m->facts.decks[d]->shared[r] = (struct dial_worth){.db_per_unit = v->decks[at].worth[r], .se = v->decks[at].worth_se[r]};
-    }
-    model_view_free(m->warm);
-    m->warm = NULL;
-    return ok;
-}
-
-static bool solve_anew(struct model *m, struct fault *f)
-{
-    if (!take_warm(m))
-        return out_of_memory(f);
-    struct learned *l = learn(&m->facts, m->slopes, &m->variances, f);
-    if (!l)
-        return false;
-    learned_free(m->learned);
-    m->learned = l;
-    waiting_clear(&m->waiting);
-    return true;
-}
-
-bool model_solve(struct model *m, struct fault *f)
-{
-    if (!learn_slopes(m, f))
-        return false;
-    if (!m->learned || m->waiting.all || m->waiting.count * 2 > tail_room(m->learned->tail))
-        return solve_anew(m, f);
-    struct equation_options o = options_of(m->slopes, 0);
-    enum tail_result result = TAIL_DONE;
-    for (int i = 0; i < m->waiting.count && result == TAIL_DONE; i++)
-        result = tail_change(m->learned->tail, &m->facts, m->waiting.fact[i], &o);
-    if (result == TAIL_DONE)
-        result = tail_settle(m->learned->tail, &m->facts);
-    if (result == TAIL_FULL_SOLVE)
-        return solve_anew(m, f);
-    if (result == TAIL_MEMORY) {
-        m->waiting.all = true; /* the tables are half changed */
-        return out_of_memory(f);
-    }
-    waiting_clear(&m->waiting);
-    return true;
-}
-
-/* ---- fits ---- */
-
-/* The criterion has more than one low, and which one a search ends in depends on where it sets out. So an estimate sets out from the priors, as a rebuild does, and what
- * is served is what the rows say whatever happened on the way; only in a large club, whose many rows leave little choice, from what was found last. */
-struct model_job *model_fit_begin(struct model *m, struct fault *f)
-{
-    struct model_job *j = learn_slopes(m, f) && (take_warm(m) || out_of_memory(f)) ? mem_zero(1, sizeof *j) : NULL;
-    if (j && facts_copy(&j->facts, &m->facts)) {
-        j->slopes = slope_table_hold(m->slopes);
-        j->variances = m->variances;
-        if (m->facts.used <= COLD_ROWS)
-            variances_prior(&j->variances);
-        j->as_of = m->as_of;
-        waiting_clear(&m->since_begin);
-        return j;
-    }
-    mem_free(j);
-    if (!fault_set(f))
-        out_of_memory(f);
-    return NULL;
-}
-
-bool model_job_run(struct model_job *j, const atomic_bool *stop, struct fault *f)
-{
-    if (!club_estimate(&j->facts, j->slopes, &j->variances, stop, f))
-        return false;
-    j->variances.fitted_as_of = j->as_of;
-    j->learned = learn(&j->facts, j->slopes, &j->variances, f);
-    return j->learned != NULL;
-}
-
-bool model_job_replay(struct model_job *j, int blocks, const atomic_bool *stop, replay_callback row, void *user, struct fault *f)
-{
-    struct equation_options o = options_of(j->slopes, 0);
-    struct replay p = {.facts = &j->facts, .options = &o, .variances = &j->variances, .blocks = blocks > 0 ? blocks : 1, .stop = stop};
-    return replay_run(&p, row, user, f);
-}
-
-void model_job_free(struct model_job *j)
-{
-    if (!j)
-        return;
-    learned_free(j->learned);
-    slope_table_drop(j->slopes);
-    facts_free(&j->facts);
-    mem_free(j);
-}
-
-/* Weights of rows that have not changed since the copy was made. Those that have are worked in again anyhow. */
-static void take_weights(struct facts *to, const struct facts *from)
-{
-    for (int i = 0; i < from->row_count && i < to->row_count; i++)
-        memcpy(to->rows[i].tau, from->rows[i].tau, sizeof to->rows[i].tau);
-}
-
-bool model_fit_adopt(struct model *m, struct model_job *j, struct fault *f)
-{
-    m->variances = j->variances;
-    bool ok = facts_copy_found(&m->facts, &j->facts) || out_of_memory(f);
-    take_weights(&m->facts, &j->facts);
-    if (ok && j->learned) {
-        learned_free(m->learned);
-        m->learned = j->learned;
-        j->learned = NULL;
-        /* what came meanwhile waits to be worked into it */
-        struct waiting spare = m->waiting;
-        m->waiting = m->since_begin;
-        m->since_begin = spare;
-    } else {
-        m->waiting.all = true;
-    }
-    waiting_clear(&m->since_begin);
-    model_job_free(j);
-    return ok && model_solve(m, f);
-}
-
-bool model_refit(struct model *m, struct fault *f)
-{
-    struct variances v;
-    variances_prior(&v);
-    if (!learn_slopes(m, f) || !club_estimate(&m->facts, m->slopes, &v, NULL, f))
-        return false;
-    m->variances = v;
-    m->variances.fitted_as_of = m->as_of;
-    model_view_free(m->warm);
-    m->warm = NULL;
-    return solve_anew(m, f);
-}
-
 /* ---- views ---- */
 
 struct model_view *model_publish(struct model *m, struct fault *f)
@@ -418,7 +139,7 @@ struct model_view *model_publish(struct model *m, struct fault *f)
         return NULL;
     struct model_view *v = tables_publish(&m->learned->tables, m->slopes, m->as_of, f);
     if (v)
-        v->head->fitted_as_of = m->variances.fitted_as_of;
+        v->head->fitted_as_of = m->learned->variances_taken == m->variances_taken ? m->variances.fitted_as_of : m->learned->fitted_as_of;
     return v;
 }
 

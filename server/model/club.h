@@ -44,6 +44,15 @@ struct model_job *model_fit_begin(struct model *m, struct fault *f) __attribute_
 bool model_job_run(struct model_job *j, const atomic_bool *stop, struct fault *f);
 bool model_fit_adopt(struct model *m, struct model_job *j, struct fault *f); /* also frees the job */
 void model_job_free(struct model_job *j);
+
+/* So that no result waits for what takes long: a full solve as a job, due when few further results can be worked into the last. A job (of either kind) is taken
+ * without solving: what came since it began is worked into it one result a call of model_catch_up, while model_solve goes on with what is served. Frees the job. */
+bool model_renewal_due(const struct model *m);
+struct model_job *model_renewal_begin(struct model *m, struct fault *f) __attribute__((warn_unused_result));
+bool model_job_take(struct model *m, struct model_job *j, struct fault *f);
+bool model_catching_up(const struct model *m); /* something was taken that has not caught up yet */
+bool model_settled(const struct model *m);     /* what is served is of the last variances, and nothing else catches up */
+bool model_catch_up(struct model *m);          /* true: it is served from now on; publish */
 /* Begin, run and adopt from prior scales, in the rows' own canonical order: a function of the rows alone. */
 bool model_refit(struct model *m, struct fault *f);
 

@@ -13,8 +13,8 @@
 #define ROOM_STOCKS  64
 #define ROOM_BASES   96
 #define ROOM_ERAS    32
-#define ROOM_EFFECTS 512
-#define ROOM_COMBOS  128
+#define ROOM_EFFECTS 1024
+#define ROOM_COMBOS  512
 
 struct combo {
     int deck, pair, other; /* deck; effects of PAIR and of TAPE or BATCH */

@@ -18,7 +18,8 @@ struct tail; /* private */
 /* Everything is borrowed and, the tables aside, only read. NULL: out of memory. */
 struct tail *tail_new(struct club_fit *fit, struct tables *t, const struct facts *x) __attribute__((warn_unused_result));
 void tail_free(struct tail *w);
-int tail_room(const struct tail *w); /* rows that can still be worked in */
+int tail_room(const struct tail *w);  /* rows that can still be worked in */
+bool tail_worn(const struct tail *w); /* time for another full solve: less than half of the room is left */
 
 enum tail_result { TAIL_DONE, TAIL_FULL_SOLVE, TAIL_MEMORY };
 /* Row `fact` of the facts is new or has changed: what it said before is taken out, what it says now is put in, with its weight left in the row.

@@ -75,9 +75,22 @@ void tail_free(struct tail *w)
     mem_free(w);
 }
 
+static int least(int a, int b)
+{
+    return a < b ? a : b;
+}
+
+/* A row may name a tape and a batch that its deck has not met, and a level of several kinds that nothing has. */
 int tail_room(const struct tail *w)
 {
-    return w->most - w->count;
+    const struct view_head *h = w->t->head;
+    int effects = least((int)h->effect_room - (int)h->effects, ROOM_EFFECTS - w->level_count);
+    return least(least(w->most - w->count, TAIL_ROWS - w->row_count), least(((int)h->combo_room - (int)h->combos) / 2, effects / 4));
+}
+
+bool tail_worn(const struct tail *w)
+{
+    return tail_room(w) * 2 < least(w->most, TAIL_ROWS);
 }
 
 /* ---- rows ---- */

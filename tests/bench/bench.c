@@ -3,6 +3,7 @@
  * Speed, as ratios within one run against something named: one line a measurement, with its bar where there is one. docs/performance.md tells what limits each.
  *
  *   bench MAKE_CLUB ROWS…      MAKE_CLUB is the program that writes invented clubs; ROWS are the sizes of clubs
+ *   BENCH_ONLY="logging seen"  in the environment: only these of memory, suggestions, logging, mixed, seen, files (import aside, which makes the clubs)
  */
 #include "bench.h"
 #include "load.h"
@@ -155,6 +156,12 @@ static void print_machine(void)
            BIASBOOK_VERSION, MHD_get_version(), sqlite3_libversion(), name, sysconf(_SC_NPROCESSORS_ONLN), load[0]);
 }
 
+static bool wanted(const char *part)
+{
+    const char *only = getenv("BENCH_ONLY");
+    return !only || !*only || strstr(only, part);
+}
+
 static void demo_club(void)
 {
     static struct club c = {.what = "demo club", .rows = 900};
@@ -162,9 +169,12 @@ static void demo_club(void)
     daemon_start(&d, (const char *[]){"demo", "--listen", "127.0.0.1:0", NULL});
     wait_calm(&d);
     read_names(&d, &c);
-    measure_suggestions(&d, &c);
-    measure_logging(&d, &c);
-    measure_mixed(&d, &c);
+    if (wanted("suggestions"))
+        measure_suggestions(&d, &c);
+    if (wanted("logging"))
+        measure_logging(&d, &c);
+    if (wanted("mixed"))
+        measure_mixed(&d, &c);
     daemon_stop(&d);
 }
 
@@ -178,12 +188,15 @@ static void club_of(const char *maker, long rows)
     serve(&d, c.file);
     wait_calm(&d);
     read_names(&d, &c);
-    measure_suggestions(&d, &c);
-    measure_seen(&d, &c);
-    if (rows >= 100000)
+    if (wanted("suggestions"))
+        measure_suggestions(&d, &c);
+    if (wanted("seen"))
+        measure_seen(&d, &c);
+    if (rows >= 100000 && wanted("logging"))
         measure_logging(&d, &c);
     daemon_stop(&d);
-    measure_files(&c);
+    if (wanted("files"))
+        measure_files(&c);
     unlink(c.file);
     free(c.file);
 }
@@ -198,9 +211,12 @@ int main(int argc, char **argv)
     if (!freopen("/dev/null", "w", stderr)) /* the daemons' logs */
         return 1;
     print_machine();
-    measure_idle();
-    measure_slow_connections();
-    demo_club();
+    if (wanted("memory")) {
+        measure_idle();
+        measure_slow_connections();
+    }
+    if (wanted("suggestions") || wanted("logging") || wanted("mixed"))
+        demo_club();
     for (int i = 2; i < argc; i++)
         club_of(argv[1], atol(argv[i]));
     exponents();
