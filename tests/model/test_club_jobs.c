@@ -230,8 +230,10 @@ static void test_short_of_memory(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_a_renewal_while_results_come), cmocka_unit_test(test_variances_overtake_a_renewal),
-        cmocka_unit_test(test_a_service_meanwhile),          cmocka_unit_test(test_when_a_renewal_is_due),
+        cmocka_unit_test(test_a_renewal_while_results_come),
+        cmocka_unit_test(test_variances_overtake_a_renewal),
+        cmocka_unit_test(test_a_service_meanwhile),
+        cmocka_unit_test(test_when_a_renewal_is_due),
         cmocka_unit_test(test_short_of_memory),
     };
     return cmocka_run_group_tests_name("club jobs", tests, NULL, NULL);

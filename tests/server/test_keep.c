@@ -263,6 +263,13 @@ static void a_file_of_the_first_release(void **state)
         {"/api/members", "Ansa Quill"},
         {"/api/suggestion?deck=bench-one&stock=plain-ferric", "\"kind\":\"this pair\""},
     };
+    long ready = 0;
+    for (int i = 0; i < 1500 && ready != 200; i++) { /* every row of it is learned from */
+        struct answer a = ask(&d, "GET", "/readyz", NULL, NULL);
+        ready = a.status;
+        answer_free(&a);
+        usleep(ready == 200 ? 0 : 20000);
+    }
     for (size_t i = 0; i < sizeof told / sizeof *told; i++) {
         struct answer a = ask(&d, "GET", told[i].path, NULL, header);
         if (a.status != 200 || !strstr(a.body, told[i].words))
