@@ -170,6 +170,12 @@ static void refuse(struct importer *i, long line, const struct fault *f)
 
 /* ---- applying a slice ---- */
 
+/* Memory, the disk, a file that another process holds: no row's fault, and it ends the import. What is wrong with a row is listed. */
+static bool machine_failed(const struct fault *f)
+{
+    return f->kind == FAULT_MEMORY || f->kind == FAULT_STORE || f->kind == FAULT_BUSY;
+}
+
 static void prepare(const struct importer *i, struct held_row *h, struct write *w)
 {
     struct line *l = &h->line;
@@ -224,7 +230,7 @@ static bool flush(struct importer *i, struct fault *f)
         const struct write *w = &i->writes[k];
         const struct held_row *h = i->rows[k];
         struct kind_counts *kind = &i->kinds[h->line.kind];
-        if (w->outcome == WRITE_REFUSED && w->fault.kind == FAULT_STORE) {
+        if (w->outcome == WRITE_REFUSED && machine_failed(&w->fault)) {
             fault_merge(f, &w->fault, "");
             return false;
         }
@@ -324,12 +330,6 @@ static void check_end(struct importer *i, const struct line *l)
         refuse(i, i->line_number, &f);
 }
 
-/* Only a lack of memory or a failing store ends an import; what is wrong with a row is listed. */
-static bool ends_import(const struct fault *f)
-{
-    return f->kind == FAULT_MEMORY || f->kind == FAULT_STORE || f->kind == FAULT_INTERNAL;
-}
-
 static bool take_row(struct importer *i, const char *json, size_t n, struct fault *f)
 {
     struct fault why;
@@ -361,7 +361,7 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
     if (!fine) {
         if (decoded)
             i->kinds[h->line.kind].refused++;
-        if (ends_import(&why)) {
+        if (machine_failed(&why) || why.kind == FAULT_INTERNAL) {
             fault_merge(f, &why, "");
             return false;
         }

@@ -11,6 +11,7 @@
  *   history.c                 states before, the log of what stewards did, what was reviewed
  *   blob.c prior.c room.c     the small things
  *   backup.c integrity.c      copies and proofs
+ *   unreadable.c              a disk that would not give a page, told apart from damage
  *   sql.c words.c             SQLite itself; the file's words
  */
 #ifndef BIASBOOK_STORE_INSIDE_H

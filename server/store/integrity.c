@@ -18,7 +18,7 @@ static bool pages(struct reader *r, struct fault *f)
     while (ok && (rc = sqlite3_step(q)) == SQLITE_ROW) {
         const char *line = (const char *)sqlite3_column_text(q, 0);
         if (!line || strcmp(line, "ok") != 0)
-            ok = fault_add(f, FAULT_STORE, "", "damaged", "the file is damaged: %.180s", line ? line : "out of memory");
+            ok = sql_finding(line, f);
     }
     if (ok && rc != SQLITE_DONE)
         ok = sql_fault(&r->c, f);

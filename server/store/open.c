@@ -65,10 +65,11 @@ bool store_quick_check(struct connection *c, struct fault *f)
 {
     sqlite3_stmt *s = NULL;
     bool ok = sqlite3_prepare_v2(c->db, "PRAGMA quick_check(1)", -1, &s, NULL) == SQLITE_OK && sqlite3_step(s) == SQLITE_ROW;
+    const char *finding = ok ? (const char *)sqlite3_column_text(s, 0) : NULL;
     if (!ok)
         sql_fault(c, f);
-    else if (strcmp((const char *)sqlite3_column_text(s, 0), "ok") != 0)
-        ok = fault_add(f, FAULT_STORE, "", "damaged", "the club's file is damaged (%.100s); restore a backup", sqlite3_column_text(s, 0));
+    else if (!finding || strcmp(finding, "ok") != 0)
+        ok = sql_finding(finding, f);
     sqlite3_finalize(s);
     return ok;
 }

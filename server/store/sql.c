@@ -18,6 +18,7 @@ static void configure(void)
 {
     sqlite3_config(SQLITE_CONFIG_MULTITHREAD);
     sqlite3_config(SQLITE_CONFIG_MEMSTATUS, 0);
+    unreadable_install();
 }
 
 bool sql_fault(struct connection *c, struct fault *f)

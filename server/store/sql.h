@@ -66,6 +66,9 @@ bool sql_text(struct connection *c, const char *text, struct fault *f);
 bool sql_number(struct connection *c, const char *text, int64_t *out, struct fault *f);
 /* Says what SQLite's current error on `c` means to a person. Always false. */
 bool sql_fault(struct connection *c, struct fault *f);
+/* The same of a row that quick_check or integrity_check gave and that is not "ok"; NULL: it had no memory for one. Returns false. (unreadable.c) */
+bool sql_finding(const char *finding, struct fault *f);
+void unreadable_install(void); /* once, before the first connection: a page that the disk would not give is not told as damage */
 
 /* ---- values in ---- */
 struct binder {

@@ -67,7 +67,7 @@ bool disk_failed(void)
 }
 
 /* Is it this operation's turn? Under the lock. */
-static bool turn(void)
+static bool counts_down(void)
 {
     if (no_power || (failed && ever))
         return true;
@@ -77,6 +77,11 @@ static bool turn(void)
     if (what == DISK_POWER)
         no_power = true;
     return true;
+}
+
+static bool turn(void) /* of a change */
+{
+    return what != DISK_READ && counts_down();
 }
 
 /* ---- what has not been synced ---- */
@@ -217,7 +222,10 @@ static int disk_close(sqlite3_file *f)
 }
 static int disk_read(sqlite3_file *f, void *p, int n, sqlite3_int64 at)
 {
-    return real(f)->pMethods->xRead(real(f), p, n, at);
+    pthread_mutex_lock(&lock);
+    bool fails = what == DISK_READ && counts_down();
+    pthread_mutex_unlock(&lock);
+    return fails ? SQLITE_IOERR_READ : real(f)->pMethods->xRead(real(f), p, n, at);
 }
 static int disk_size(sqlite3_file *f, sqlite3_int64 *size)
 {

@@ -13,6 +13,7 @@ enum disk_fault {
     DISK_ERROR, /* writing, syncing, truncating: an I/O error */
     DISK_FULL,  /* writing: no room */
     DISK_SHORT, /* writing: half of it, then an I/O error */
+    DISK_READ,  /* reading, and nothing else: an I/O error */
     DISK_POWER, /* from this operation on nothing reaches the disk; see disk_power_off */
 };
 

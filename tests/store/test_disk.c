@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Each write, sync and truncation failing in turn, and power lost at each of them. After an error: what was acknowledged is there, what was refused
+ * Each write, sync, truncation and reading of a page failing in turn, and power lost at each of them. After an error: what was acknowledged is there, what was refused
  * is whole or absent, the file proves itself, the next result is taken. After power loss: nothing acknowledged is lost.
  */
 #include "scratch.h"
@@ -135,6 +135,77 @@ static void copies_on_a_bad_disk(void **state)
     fail();
 }
 
+/* What is told of a whole file on a disk that would not give a page: never that it is damaged. */
+static void told_apart(bool fine, const struct fault *f)
+{
+    assert_int_equal(fine, !fault_set(f));
+    for (int i = 0; i < f->count; i++)
+        if (!strcmp(f->items[i].code, "damaged") || strstr(f->items[i].detail, "restore"))
+            fail_msg("told as damage: %s", f->items[i].detail);
+}
+
+static void pages_the_disk_would_not_give(void **state, bool ever)
+{
+    struct scratch *s = *state;
+    make_pair(s->store);
+    for (int i = 0; i < 40; i++) {
+        struct calibration c = a_calibration("deck-a", "stock-a");
+        put_calibration(s->store, &c, NULL);
+    }
+    int refused = 0, step = 1;
+    for (int n = 1; n < MOST; n += step) {
+        struct fault opening = {.kind = FAULT_NONE}, proving = {.kind = FAULT_NONE}, copied = {.kind = FAULT_NONE};
+        store_close(s->store);
+        disk_fail_at(n, DISK_READ, ever);
+        told_apart(store_verify_file(s->path, &copied), &copied);
+        s->store = store_open(&(struct store_options){.path = s->path}, &opening);
+        told_apart(s->store != NULL, &opening);
+        if (s->store)
+            told_apart(store_check(s->store, &proving), &proving);
+        refused += fault_set(&copied) || fault_set(&opening) || fault_set(&proving);
+        bool came = disk_failed();
+        disk_fail_at(0, DISK_ERROR, false);
+        if (!s->store)
+            s->store = store_open(&(struct store_options){.path = s->path}, &opening);
+        assert_non_null(s->store);
+        if (!came) {
+            assert_true(refused > 10);
+            return;
+        }
+        step = n < 60 ? 1 : 1 + n / 20;
+    }
+    fail();
+}
+static void reads_once(void **state)
+{
+    pages_the_disk_would_not_give(state, false);
+}
+static void reads_for_ever(void **state)
+{
+    pages_the_disk_would_not_give(state, true);
+}
+
+static void findings(void **state)
+{
+    static const struct {
+        const char *finding, *code;
+    } cases[] = {
+        {"*** in database main ***\nOn tree page 7 cell 3: unable to get the page. error code=266", "disk"},
+        {"*** in database main ***\nPage 9: unable to get the page. error code=8458", "disk"},
+        {"*** in database main ***\nMain freelist: failed to get page 7", "disk"},
+        {"*** in database main ***\nPage 9: unable to get the page. error code=11", "damaged"},
+        {"*** in database main ***\nPage 4 is never used", "damaged"},
+        {"row 3 missing from index calibration_now", "damaged"},
+        {NULL, "memory"},
+    };
+    (void)state;
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct fault f = {.kind = FAULT_NONE};
+        assert_false(sql_finding(cases[i].finding, &f));
+        assert_string_equal(f.items[0].code, cases[i].code);
+    }
+}
+
 /* ---- power ---- */
 
 /* Some groups of results, then rest, as at a bench; returns the ids that were acknowledged. */
@@ -219,6 +290,9 @@ int main(void)
         cmocka_unit_test_setup_teardown(short_writes, scratch_open, scratch_close),
         cmocka_unit_test_setup_teardown(opening_on_a_bad_disk, scratch_open, scratch_close),
         cmocka_unit_test_setup_teardown(copies_on_a_bad_disk, scratch_open, scratch_close),
+        cmocka_unit_test_setup_teardown(reads_once, scratch_open, scratch_close),
+        cmocka_unit_test_setup_teardown(reads_for_ever, scratch_open, scratch_close),
+        cmocka_unit_test(findings),
         cmocka_unit_test_setup_teardown(power_lost_at_each_operation, scratch_open, scratch_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
