@@ -92,13 +92,22 @@ void club_abandon_to(int *status)
     *status = WIFEXITED(how) ? WEXITSTATUS(how) : 1000 + WTERMSIG(how);
 }
 
-void club_serve(struct club *c)
+bool club_try_to_serve(struct club *c, int *status)
 {
     char folder[160];
     snprintf(folder, sizeof folder, "%s", c->db);
     *strrchr(folder, '/') = 0;
-    daemon_start(&c->d, (const char *[]){"serve", "--db", c->db, "--listen", "127.0.0.1:0", "--scratch", folder, NULL});
-    serving = c->d.pid;
+    bool serves =
+        daemon_try(&c->d, (const char *[]){"serve", "--db", c->db, "--listen", "127.0.0.1:0", "--scratch", folder, NULL}, status);
+    serving = serves ? c->d.pid : 0;
+    return serves;
+}
+
+void club_serve(struct club *c)
+{
+    int status = 0;
+    if (!club_try_to_serve(c, &status))
+        fail_msg("serve ended with %d before it served", status);
 }
 
 void club_serve_settled(struct club *c)

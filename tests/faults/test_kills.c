@@ -1,10 +1,10 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
  * A daemon killed half-way through its Nth write, sync, truncation, renaming or removal, while members log, correct and import. After each: the file opens,
- * what was acknowledged is there, each request that was sent, sent again, leaves exactly one row, numbers are gapless, `check` ends 0. And a file of the first
- * release whose taking over is killed.
+ * what was acknowledged is there, each request that was sent, sent again, leaves exactly one row, numbers are gapless, `check` ends 0. (test_lives.c:
+ * starting and stopping.)
  *
- * `make check` kills at a few points; KILL_POINTS=1000 at as many, spread over start, work and stop.
+ * `make check` kills at a few points; KILL_POINTS=1000 at as many.
  */
 #include "club.h"
 #include "failing.h"
@@ -186,58 +186,6 @@ static void while_serving(void **state)
     print_message("killed at %ld points in %u rounds of %d rows\n", done, round_number, CLIENTS * EACH);
 }
 
-/* ---- taking over a file of the first release ---- */
-
-static void make_old(const char *path)
-{
-    static char sql[1 << 20];
-    sqlite3 *db;
-    FILE *f = fopen("tests/server/old/club-1.sql", "r");
-    assert_non_null(f);
-    size_t n = fread(sql, 1, sizeof sql - 1, f);
-    fclose(f);
-    sql[n] = 0;
-    unlink(path);
-    assert_int_equal(sqlite3_open(path, &db), SQLITE_OK);
-    assert_int_equal(sqlite3_exec(db, sql, NULL, NULL, NULL), SQLITE_OK);
-    sqlite3_close(db);
-}
-
-static void remove_with(const char *path)
-{
-    static const char *const ends[] = {"",          "-wal",      "-shm",           "-journal",      ".before-2",
-                                       ".before-3", ".before-4", ".before-2.part", ".before-3.part"};
-    char name[260];
-    for (size_t i = 0; i < sizeof ends / sizeof *ends; i++) {
-        snprintf(name, sizeof name, "%.200s%s", path, ends[i]);
-        unlink(name);
-    }
-}
-
-static void while_taking_over(void **state)
-{
-    (void)state;
-    struct club old = {.db = ""};
-    snprintf(old.db, sizeof old.db, "%s", scratch_path("old.db"));
-    make_old(old.db);
-    long long rows = club_number(&old, "SELECT count(*) FROM calibration");
-    long n = 1;
-    long step = getenv("KILL_POINTS") ? 1 : 13, points = 0;
-    for (bool killed = true; killed; n += step, points++) {
-        remove_with(old.db);
-        make_old(old.db);
-        fail_at(FAIL_KILL, n, false);
-        int status = run_verb((const char *[]){"member", "list", "--db", old.db, NULL}, NULL, 0);
-        killed = has_failed();
-        fail_at(FAIL_NOTHING, 0, false);
-        assert_int_equal(status, killed ? 1009 : 0);
-        assert_int_equal(run_verb((const char *[]){"member", "list", "--db", old.db, NULL}, NULL, 0), 0); /* it is taken over now */
-        assert_int_equal(club_number(&old, "SELECT count(*) FROM calibration"), rows);
-        assert_int_equal(run_verb((const char *[]){"check", "--db", old.db, NULL}, NULL, 0), 0);
-    }
-    print_message("killed at %ld of some %ld changes while a file of the first release was taken over\n", points - 1, n - 2 * step);
-}
-
 static int start(void **state)
 {
     (void)state;
@@ -264,7 +212,6 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_teardown(while_serving, over),
-        cmocka_unit_test_teardown(while_taking_over, over),
     };
     return cmocka_run_group_tests_name("kills", tests, start, NULL);
 }
