@@ -9,9 +9,9 @@ $(BUILD)/hostile $(BUILD)/soak: $(BUILD)/%: $(BUILD)/tests/endurance/%.o $(BUILD
 	$(Q)$(CC) $(ALL_LDFLAGS) -o $@ $(filter %.o,$^) -Wl,--start-group $(filter %.a,$^) -Wl,--end-group $(LIBS) $(TEST_LIBS)
 HOSTILE_SECONDS     ?= 4
 HOSTILE_CONNECTIONS ?= 10000
-hostile: deps-check ## clients that mean no good, and how long an honest one waits meanwhile (HOSTILE_SECONDS of each, HOSTILE_CONNECTIONS, BAR_MS)
+hostile: deps-check ## clients that mean no good, and how long an honest one waits meanwhile (HOSTILE_SECONDS of each, HOSTILE_CONNECTIONS, HOSTILE_ONLY=a word of its name, BAR_MS)
 	$(Q)$(MAKE) --no-print-directory $(BUILD)/hostile
-	$(Q)$(BUILD)/hostile $(HOSTILE_SECONDS) $(HOSTILE_CONNECTIONS)
+	$(Q)$(BUILD)/hostile $(HOSTILE_SECONDS) $(HOSTILE_CONNECTIONS) $(HOSTILE_ONLY)
 SOAK_HOURS ?= 24
 soak: deps-check ## a day in one run, time sped up: members, imports, copies, kills; memory and the log stay flat (SOAK_HOURS=24)
 	$(Q)$(MAKE) --no-print-directory $(BUILD)/soak
