@@ -40,7 +40,7 @@ rm -rf "$TEST_LOGS"; mkdir -p "$TEST_LOGS"
 export ASAN_OPTIONS=detect_leaks=1:abort_on_error=0 UBSAN_OPTIONS=print_stacktrace=1
 
 programs() {
-    for t in $(find "$san/tests" -type f -name 'test_*' ! -name '*.o' ! -name '*.d' | sort); do
+    for t in $(find "$san/tests" -type f -name 'test_*' ! -name '*.*' | sort); do
         name=${t#"$san"/tests/}
         case $name in simulate/* | faults/*) t=$plain/tests/$name ;; esac
         echo "cmocka $name ${TEST_WRAP:-} $t"

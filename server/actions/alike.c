@@ -18,18 +18,7 @@
 
 static void ask_plain(const struct view *v, const struct deck *d, const struct stock *s, int64_t at_us, struct model_answer *out)
 {
-    struct model_question q = {.deck = d,
-                               .stock = s,
-                               .tape_class = s->tape_class,
-                               .setup = "",
-                               .batch = "",
-                               .tape = "",
-                               .recordings = -1,
-                               .position_s = ABSENT,
-                               .part = ABSENT,
-                               .low_hz = ABSENT,
-                               .high_hz = ABSENT,
-                               .at_us = at_us};
+    struct model_question q = model_question_plain(d, s, at_us);
     model_ask(v->model, &q, out);
 }
 

@@ -72,18 +72,7 @@ static bool logged_stocks(const struct view *v, struct exchange *x, struct centr
     if (!all)
         return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory");
     for (int i = 0; i < count && p->count < LIMIT_CENTRE_STOCKS; i++) {
-        struct model_question q = {.deck = p->deck,
-                                   .stock = all[i],
-                                   .tape_class = all[i]->tape_class,
-                                   .setup = "",
-                                   .batch = "",
-                                   .tape = "",
-                                   .recordings = -1,
-                                   .position_s = ABSENT,
-                                   .part = ABSENT,
-                                   .low_hz = ABSENT,
-                                   .high_hz = ABSENT,
-                                   .at_us = x->request.now_us};
+        struct model_question q = model_question_plain(p->deck, all[i], x->request.now_us);
         struct model_answer a;
         model_ask(v->model, &q, &a);
         if (a.pair > 0)
@@ -108,19 +97,8 @@ static bool find(const struct view *v, struct exchange *x, struct centre_page *p
     if (!p->asked || !p->needs[BIAS] || !p->needs[LEVEL])
         return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory");
     for (int i = 0; i < p->count; i++) {
-        p->asked[i].question = (struct model_question){.deck = p->deck,
-                                                       .stock = list[i],
-                                                       .tape_class = list[i]->tape_class,
-                                                       .setup = "",
-                                                       .batch = "",
-                                                       .tape = "",
-                                                       .recordings = -1,
-                                                       .position_s = ABSENT,
-                                                       .part = ABSENT,
-                                                       .treble_db = treble_db,
-                                                       .low_hz = ABSENT,
-                                                       .high_hz = ABSENT,
-                                                       .at_us = x->request.now_us};
+        p->asked[i].question = model_question_plain(p->deck, list[i], x->request.now_us);
+        p->asked[i].question.treble_db = treble_db;
         suggestion_make(v, &p->asked[i]);
         for (int r = 0; r < RESPONSES; r++) {
             const struct setting *s = setting_of(&p->asked[i], r);

@@ -132,15 +132,7 @@ static void cut(struct grid *g)
 
 static void fill_cell(struct grid *g, const struct edge *d, const struct edge *s, const struct outlook_deck *with_class, struct cell *c)
 {
-    struct model_question q = {.deck = d->deck,
-                               .stock = s->stock,
-                               .tape_class = s->stock->tape_class,
-                               .recordings = -1,
-                               .position_s = ABSENT,
-                               .part = ABSENT,
-                               .low_hz = ABSENT,
-                               .high_hz = ABSENT,
-                               .at_us = g->at_us};
+    struct model_question q = model_question_plain(d->deck, s->stock, g->at_us);
     const bool dial[RESPONSES] = {d->deck->bias_dial.present, d->deck->level_dial.present};
     const struct outlook_stock *o = &s->outlook;
     struct model_answer a;

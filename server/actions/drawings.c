@@ -88,18 +88,7 @@ static bool draw_decks(const struct view *v, const struct exchange *x, const str
     struct outlook_stock o;
     model_stock(v->model, s, &o);
     for (int i = 0; i < count; i++) {
-        struct model_question q = {.deck = decks[i],
-                                   .stock = s,
-                                   .tape_class = s->tape_class,
-                                   .setup = "",
-                                   .batch = "",
-                                   .tape = "",
-                                   .recordings = -1,
-                                   .position_s = ABSENT,
-                                   .part = ABSENT,
-                                   .low_hz = ABSENT,
-                                   .high_hz = ABSENT,
-                                   .at_us = x->request.now_us};
+        struct model_question q = model_question_plain(decks[i], s, x->request.now_us);
         struct model_answer a;
         model_ask(v->model, &q, &a);
         bars[i] = (struct chart_bar){decks[i]->name, a.mean[d->response], a.low90[d->response], a.high90[d->response], a.pair > 0};

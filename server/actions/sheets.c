@@ -64,19 +64,10 @@ static bool read_parameters(const struct exchange *x, struct sheet *s, struct fa
 static void suggest_row(const struct sheet *s, const struct sheet_row *row, int64_t at_us, struct suggestion *out)
 {
     memset(out, 0, sizeof *out);
-    out->question = (struct model_question){.deck = row->deck,
-                                            .stock = row->stock,
-                                            .tape_class = row->stock->tape_class,
-                                            .setup = s->setup,
-                                            .batch = "",
-                                            .tape = "",
-                                            .recordings = (int)s->recordings,
-                                            .position_s = ABSENT,
-                                            .part = ABSENT,
-                                            .treble_db = s->treble_db,
-                                            .low_hz = ABSENT,
-                                            .high_hz = ABSENT,
-                                            .at_us = at_us};
+    out->question = model_question_plain(row->deck, row->stock, at_us);
+    out->question.setup = s->setup;
+    out->question.recordings = (int)s->recordings;
+    out->question.treble_db = s->treble_db;
     suggestion_make(s->view, out);
 }
 

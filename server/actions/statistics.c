@@ -164,18 +164,7 @@ static void write_decks(struct buffer *b, const struct stock_page *p, int64_t no
     buffer_char(b, '[');
     for (int i = 0; i < p->decks.count; i++) {
         const struct group *g = &p->decks.list[i];
-        struct suggestion s = {.question = {.deck = p->deck[g->key],
-                                            .stock = p->stock,
-                                            .tape_class = p->stock->tape_class,
-                                            .setup = "",
-                                            .batch = "",
-                                            .tape = "",
-                                            .recordings = -1,
-                                            .position_s = ABSENT,
-                                            .part = ABSENT,
-                                            .low_hz = ABSENT,
-                                            .high_hz = ABSENT,
-                                            .at_us = now_us}};
+        struct suggestion s = {.question = model_question_plain(p->deck[g->key], p->stock, now_us)};
         suggestion_make(p->view, &s);
         buffer_text(b, i ? ",\n{" : "\n{");
         json_member_text(b, "deck", s.question.deck->id);

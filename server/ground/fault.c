@@ -30,7 +30,7 @@ void fault_clear(struct fault *f)
     f->count = 0;
 }
 
-bool fault_add(struct fault *f, enum fault_kind kind, const char *field, const char *code, const char *format, ...)
+bool(fault_add)(struct fault *f, enum fault_kind kind, const char *field, const char *code, const char *format, ...)
 {
     if (!f)
         return false;

@@ -79,6 +79,22 @@ struct model_question {
     double low_hz, high_hz; /* tones; ABSENT = the deck's */
     int64_t at_us;
 };
+/* Of this tape on this deck, with nothing said of the one cassette or reel. */
+static inline struct model_question model_question_plain(const struct deck *d, const struct stock *s, int64_t at_us)
+{
+    return (struct model_question){.deck = d,
+                                   .stock = s,
+                                   .tape_class = s->tape_class,
+                                   .setup = "",
+                                   .batch = "",
+                                   .tape = "",
+                                   .recordings = -1,
+                                   .position_s = ABSENT,
+                                   .part = ABSENT,
+                                   .low_hz = ABSENT,
+                                   .high_hz = ABSENT,
+                                   .at_us = at_us};
+}
 enum basis_kind { BASIS_THIS_PAIR, BASIS_NEVER_TOGETHER, BASIS_NEW_DECK, BASIS_NEW_STOCK, BASIS_CLASS_ONLY, BASIS_NO_RESULTS, BASIS_KINDS };
 const char *basis_kind_text(enum basis_kind k); /* "this pair", … : contract */
 

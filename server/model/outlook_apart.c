@@ -171,18 +171,7 @@ void model_apart(const struct model_view *v, const struct deck *d, const struct 
     int found = view_find(v, view_hash(KEY_DECK, id, 0, 0));
     const struct view_deck *asked = found >= 0 && v->decks[found].deck_effect >= 0 ? &v->decks[found] : NULL;
     for (int k = 0; k < 2; k++) {
-        struct model_question q = {.deck = d,
-                                   .stock = t.stock[k],
-                                   .tape_class = t.stock[k]->tape_class,
-                                   .setup = "",
-                                   .batch = "",
-                                   .tape = "",
-                                   .recordings = -1,
-                                   .position_s = ABSENT,
-                                   .part = ABSENT,
-                                   .low_hz = ABSENT,
-                                   .high_hz = ABSENT,
-                                   .at_us = at_us};
+        struct model_question q = model_question_plain(d, t.stock[k], at_us);
         model_ask(v, &q, &answer[k]);
     }
     for (int r = 0; r < RESPONSES; r++) {

@@ -301,7 +301,7 @@ bool tail_levels(struct tail *w, const struct facts *x, const struct fact_row *r
         return false;
     struct view_deck *k = &t->decks[row->deck];
     struct level_key key[BLOCKS];
-    int effect[BLOCKS];
+    int effect[BLOCKS] = {0}; /* each is set below: gcc's analyzer cannot count so far */
     level_keys_of(x, row, key);
     out->count = 0;
     known_entries(x, row, out);

@@ -59,6 +59,7 @@ bool sql_finding(const char *finding, struct fault *f)
     if (!finding)
         return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory in the store; try again");
     if (is_unreadable(finding))
-        return fault_add(f, FAULT_STORE, "", "disk", "a page could not be read (%.100s): the disk failed, or memory was short; look at the system's log", finding);
+        return fault_add(f, FAULT_STORE, "", "disk",
+                         "a page could not be read (%.100s): the disk failed, or memory was short; look at the system's log", finding);
     return fault_add(f, FAULT_STORE, "", "damaged", "the club's file is damaged (%.100s); restore a backup", finding);
 }

@@ -89,18 +89,7 @@ static bool same_answers(struct house *h, struct live *fresh, struct fault *f)
         for (size_t k = 0; k < c->count; k++) {
             if (!c->entries[i]->is_deck || c->entries[k]->is_deck)
                 continue;
-            struct model_question q = {.deck = c->entries[i]->deck,
-                                       .stock = c->entries[k]->stock,
-                                       .tape_class = c->entries[k]->stock->tape_class,
-                                       .setup = "",
-                                       .batch = "",
-                                       .tape = "",
-                                       .recordings = -1,
-                                       .position_s = ABSENT,
-                                       .part = ABSENT,
-                                       .low_hz = ABSENT,
-                                       .high_hz = ABSENT,
-                                       .at_us = now};
+            struct model_question q = model_question_plain(c->entries[i]->deck, c->entries[k]->stock, now);
             struct model_answer a, b;
             model_ask(served->model, &q, &a);
             model_ask(rebuilt->model, &q, &b);

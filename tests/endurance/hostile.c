@@ -445,7 +445,7 @@ static const struct attack {
 struct meanwhile {
     double kept50, kept99, fresh99, worst;
     int asked, failed;
-    double daemon_s; /* processor time of the daemon */
+    double daemon; /* processor time of the daemon, of that which passed */
 };
 
 static double daemon_seconds(void)
@@ -474,8 +474,7 @@ static bool report(const struct attack *a, const struct meanwhile *alone, const 
     bool fine = m->kept99 <= larger(bar_ms, 2 * alone->kept99) && m->fresh99 <= larger(bar_ms, 2 * alone->fresh99) && !m->failed &&
                 !wrongly_answered && m->asked > 20;
     printf("%-30s %7ld %7d %8.2f %8.2f %8.2f %8.2f %8.2f %8.2f %7.0f%% %6d %6ld %s\n", a->name, tries, m->asked, m->kept50, m->kept99,
-           alone->kept99, m->fresh99, alone->fresh99, m->worst, 100 * m->daemon_s / seconds, m->failed, wrongly_answered,
-           fine ? "" : "<-- missed");
+           alone->kept99, m->fresh99, alone->fresh99, m->worst, 100 * m->daemon, m->failed, wrongly_answered, fine ? "" : "<-- missed");
     fflush(stdout);
     return fine;
 }
@@ -497,7 +496,7 @@ static struct meanwhile live_through(const struct attack *a)
     memset(&honest, 0, sizeof honest);
     tries = wrongly_answered = 0;
     atomic_store(&attack_over, false);
-    double before = daemon_seconds();
+    double before = daemon_seconds(), from = now_ms();
     pthread_create(&member, NULL, be_honest, NULL);
     pthread_create(&attacker, NULL, be_hostile, (void *)(uintptr_t)a);
     pthread_join(attacker, NULL);
@@ -509,7 +508,7 @@ static struct meanwhile live_through(const struct attack *a)
                           .worst = honest.kept_n ? honest.kept[honest.kept_n - 1] : 0,
                           .asked = honest.kept_n + honest.fresh_n,
                           .failed = honest.wrong,
-                          .daemon_s = daemon_seconds() - before};
+                          .daemon = (daemon_seconds() - before) / ((now_ms() - from) / 1e3)};
     return m;
 }
 
@@ -567,7 +566,8 @@ int main(int argc, char **argv)
     answer_free(&a);
     fine = daemon_stop(&daemon_process) == 0 && fine;
     fine = run_verb((const char *[]){"check", "--db", scratch_path("hostile.db"), NULL}, NULL, 0) == 0 && fine;
-    printf("kept: on a connection that stays open; new: on a fresh one each time. daemon: its share of one core. wrong: answers that the attack must not get.\n%s\n",
+    printf("kept: on a connection that stays open; new: on a fresh one each time. daemon: its share of one core. wrong: answers that the "
+           "attack must not get.\n%s\n",
            fine ? "all is well" : "something was missed");
     return fine ? 0 : 1;
 }

@@ -97,8 +97,7 @@ bool club_try_to_serve(struct club *c, int *status)
     char folder[160];
     snprintf(folder, sizeof folder, "%s", c->db);
     *strrchr(folder, '/') = 0;
-    bool serves =
-        daemon_try(&c->d, (const char *[]){"serve", "--db", c->db, "--listen", "127.0.0.1:0", "--scratch", folder, NULL}, status);
+    bool serves = daemon_try(&c->d, (const char *[]){"serve", "--db", c->db, "--listen", "127.0.0.1:0", "--scratch", folder, NULL}, status);
     serving = serves ? c->d.pid : 0;
     return serves;
 }

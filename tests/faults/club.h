@@ -24,7 +24,7 @@ struct club {
 void club_make(struct club *c, const char *name);
 void club_serve(struct club *c);
 bool club_try_to_serve(struct club *c, int *status); /* false: it ended before it served, with *status (1000 + signal) */
-void club_serve_settled(struct club *c); /* and waits until nothing happens in the background */
+void club_serve_settled(struct club *c);             /* and waits until nothing happens in the background */
 /* SIGTERM; the daemon has to end with 0, `check` has to end with 0, numbers are gapless. */
 void club_end(struct club *c);
 void club_stop(struct club *c);    /* without the proof */

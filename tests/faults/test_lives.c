@@ -335,8 +335,8 @@ static int over(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test_teardown(closed_well, over),    cmocka_unit_test_teardown(left_by_a_kill, over),
-        cmocka_unit_test_teardown(while_stopping, over), cmocka_unit_test_teardown(while_starting, over),
+        cmocka_unit_test_teardown(closed_well, over),       cmocka_unit_test_teardown(left_by_a_kill, over),
+        cmocka_unit_test_teardown(while_stopping, over),    cmocka_unit_test_teardown(while_starting, over),
         cmocka_unit_test_teardown(while_taking_over, over),
     };
     return cmocka_run_group_tests_name("lives", tests, start, NULL);

@@ -18,7 +18,8 @@ struct daemon {
 
 /* Starts `biasbook ARGS…` (NULL-closed, without the program's name) and waits for its address line. */
 void daemon_start(struct daemon *d, const char *const *args);
-bool daemon_try(struct daemon *d, const char *const *args, int *status); /* the same; false: it ended before that, *status as daemon_stop returns it */
+bool daemon_try(struct daemon *d, const char *const *args,
+                int *status);       /* the same; false: it ended before that, *status as daemon_stop returns it */
 int daemon_stop(struct daemon *d);  /* SIGTERM; returns the exit status */
 void daemon_kill(struct daemon *d); /* SIGKILL */
 
