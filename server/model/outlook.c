@@ -105,7 +105,8 @@ void model_stock(const struct model_view *v, const struct stock *s, struct outlo
     const struct view_stock *side = entry >= 0 ? &v->stocks[entry] : NULL;
     const double sheet[RESPONSES] = {s->sheet_bias_db, s->sheet_level_db};
     memset(out, 0, sizeof *out);
-    out->rows = side && own ? v->effects[side->stock_effect].rows : 0;
+    own = own && side;
+    out->rows = own ? v->effects[side->stock_effect].rows : 0;
     for (int r = 0; r < RESPONSES; r++) {
         const struct view_known *known = h->known;
         double family = h->sd[r][FAMILY], stock = h->sd[r][STOCK];
