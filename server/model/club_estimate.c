@@ -46,25 +46,24 @@ static bool open_sample(struct club_fit *fit, struct facts *x, const struct equa
 }
 
 /* Variances as far as it takes to see the jumps in the residuals and what marks of `learn` dials are worth; then variances with those; at last the range. */
-bool club_estimate(struct facts *x, const struct slope_table *slopes, struct variances *v, const atomic_bool *stop, struct fault *f)
+bool club_estimate(struct facts *x, const struct slope_table *slopes, struct variances *v, struct club_fit *fit, const atomic_bool *stop,
+                   struct fault *f)
 {
     struct equation_options o = {.slopes = slopes, .sample = SAMPLE_ROWS, .before_us = CLOCK_NONE};
-    struct club_fit fit;
     int found = 0;
     facts_clear_found(x);
     facts_clear_weights(x);
-    bool ok = open_sample(&fit, x, &o, f) && club_fit_variances(&fit, v, LOOK_TOLERANCE * club_fit_slack(fit.q.rows), stop, f) &&
-              (find_changes(&fit, &o, x, &found) || out_of_memory(f));
+    bool ok = open_sample(fit, x, &o, f) && club_fit_variances(fit, v, LOOK_TOLERANCE * club_fit_slack(fit->q.rows), stop, f) &&
+              (find_changes(fit, &o, x, &found) || out_of_memory(f));
     if (ok && found) { /* the equation with the changes in it, from the weights known so far */
-        club_fit_keep_weights(&fit, x);
+        club_fit_keep_weights(fit, x);
         forget_weights(x);
-        club_fit_free(&fit);
-        ok = open_sample(&fit, x, &o, f);
+        club_fit_free(fit);
+        ok = open_sample(fit, x, &o, f);
     }
-    ok = ok && club_fit_variances(&fit, v, FIT_TOLERANCE * club_fit_slack(fit.q.rows), stop, f);
+    ok = ok && club_fit_variances(fit, v, FIT_TOLERANCE * club_fit_slack(fit->q.rows), stop, f);
     if (ok)
-        club_fit_keep_weights(&fit, x);
-    club_fit_free(&fit);
+        club_fit_keep_weights(fit, x);
     ok = ok && replay_ranges(x, &o, v, stop, f);
     if (ok)
         v->fitted_us = clock_now_us();

@@ -7,7 +7,9 @@
 
 #include "club_fit.h"
 
-/* Sets out from `v` and puts the result there; into the facts what was found (eras, worths) and the rows' weights. False: fault set, or *stop. */
-bool club_estimate(struct facts *x, const struct slope_table *slopes, struct variances *v, const atomic_bool *stop, struct fault *f);
+/* Sets out from `v` and puts the result there; into the facts what was found (eras, worths) and the rows' weights. `fit` is left open as it ended, for what comes after:
+ * club_fit_free is due in any case. False: fault set, or *stop. */
+bool club_estimate(struct facts *x, const struct slope_table *slopes, struct variances *v, struct club_fit *fit, const atomic_bool *stop,
+                   struct fault *f);
 
 #endif

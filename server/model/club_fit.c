@@ -64,6 +64,21 @@ static void input_of(const struct club_fit *fit, enum response r, struct estimat
     }
 }
 
+/* An order of elimination for a large club: what few rows share first, then the tapes' side, then the decks', whose columns nearly all meet in the end anyhow. A minimum
+ * degree order there costs more than it saves: a second, against a fifth more work a factorisation. NULL: out of memory, and then that order it is. */
+static int *rank_columns(const struct equation *q)
+{
+    static const int of_block[BLOCKS] = {[PAIR] = 0,  [BATCH] = 1, [STOCK] = 2, [TAPE] = 3,       [FAMILY] = 4, [CHANNEL] = 5,
+                                         [SETUP] = 5, [TREND] = 6, [ERA] = 6,   [DECK_CLASS] = 6, [DECK] = 7,   [MODEL] = 8};
+    int *rank = mem_zero((size_t)q->columns + 1, sizeof *rank);
+    for (int j = 0; rank && j < KNOWN_COLUMNS; j++)
+        rank[j] = BLOCKS;
+    for (int b = 0; rank && b < BLOCKS; b++)
+        for (int l = 0; l < q->count[b]; l++)
+            rank[q->first[b] + l] = of_block[b];
+    return rank;
+}
+
 bool club_fit_open(struct club_fit *fit, const struct facts *x, const struct equation_options *o, struct fault *f)
 {
     memset(fit, 0, sizeof *fit);
@@ -71,15 +86,18 @@ bool club_fit_open(struct club_fit *fit, const struct facts *x, const struct equ
     if (!equation_build(&fit->q, x, o))
         return out_of_memory(f);
     unsigned char *absorb = mem_zero((size_t)fit->q.columns + 1, 1);
+    int *rank = fit->q.columns >= RANKED_COLUMNS ? rank_columns(&fit->q) : NULL;
     fit->known_sd = mem_zero((size_t)fit->q.columns + 1, RESPONSES * sizeof *fit->known_sd);
     bool ok = absorb && fit->known_sd && equation_absorb(&fit->q, absorb);
     if (!ok)
         out_of_memory(f);
     if (ok) {
-        fit->normal[BIAS] = normal_new(&fit->q.design, absorb, f);
+        struct normal_layout l = {.absorb = absorb, .merge = true, .rank = rank};
+        fit->normal[BIAS] = normal_lay_out(&fit->q.design, &l, f);
         ok = fit->normal[BIAS] && (fit->normal[LEVEL] = normal_twin(fit->normal[BIAS], f));
     }
     mem_free(absorb);
+    mem_free(rank);
     for (int r = 0; ok && r < RESPONSES; r++) {
         struct estimate_input in;
         known_sds(fit->known_sd + (size_t)r * (size_t)fit->q.columns, (enum response)r);
@@ -115,6 +133,59 @@ void club_fit_keep_weights(const struct club_fit *fit, struct facts *x)
     for (int r = 0; r < RESPONSES; r++)
         for (int i = 0; i < fit->q.rows; i++)
             x->rows[fit->q.fact[i]].tau[r] = (float)fit->e[r].tau[i];
+}
+
+/* The sample's column of each column; −1 where the sample has not met the level. */
+static int *columns_there(const struct equation *q, const struct equation *there)
+{
+    int *to = mem_zero((size_t)q->columns + 1, sizeof *to);
+    for (int j = 0; to && j < KNOWN_COLUMNS; j++)
+        to[j] = j;
+    for (int b = 0; to && b < BLOCKS; b++)
+        for (int l = 0; l < q->count[b]; l++) {
+            int known = equation_level(there, (enum block)b, &q->key[b][l]);
+            to[q->first[b] + l] = known < 0 ? -1 : there->first[b] + known;
+        }
+    return to;
+}
+
+/* What the sample's effects say of a row, and the variance of what they leave open: a level not met there has its sd. */
+static double foretell(const struct club_fit *fit, const struct estimate *of, const int *to, int i, double *open)
+{
+    const struct design *d = &fit->q.design;
+    double sum = 0;
+    *open = 0;
+    for (int e = d->start[i]; e < d->start[i + 1]; e++)
+        if (to[d->column[e]] >= 0)
+            sum += d->value[e] * of->effect[to[d->column[e]]];
+    for (int b = 0; b < BLOCKS; b++)
+        if (fit->q.level[i][b] >= 0 && to[fit->q.first[b] + fit->q.level[i][b]] < 0)
+            *open += exp(2 * of->log_sd[b]);
+    return sum;
+}
+
+static void set_out(struct club_fit *fit, enum response r, const struct estimate *of, const int *to, const struct facts *x)
+{
+    struct estimate *e = &fit->e[r];
+    for (int i = 0; i < fit->q.rows; i++) {
+        if (e->in.kind[i] >= e->in.kinds)
+            continue;
+        double open, sigma = exp(of->log_sigma[e->in.kind[i]]), s2 = sigma * sigma * e->in.v[i] + e->in.s2[i];
+        e->fit[i] = foretell(fit, of, to, i, &open);
+        double off = e->in.y[i] - e->fit[i];
+        if (!(x->rows[fit->q.fact[i]].tau[r] > 0) && !e->in.stop[i])
+            e->tau[i] = robust_weight(&e->in.robust, off * off / (s2 + open));
+    }
+}
+
+bool club_fit_set_out(struct club_fit *fit, const struct club_fit *sample, const struct facts *x)
+{
+    int *to = columns_there(&fit->q, &sample->q);
+    for (int r = 0; to && r < RESPONSES; r++)
+        set_out(fit, (enum response)r, &sample->e[r], to, x);
+    bool ok = to != NULL;
+    mem_free(to);
+    return ok;
 }
 
 static void keep_record(struct variances *v, enum response r, const struct estimate *e)

@@ -33,6 +33,8 @@ void club_fit_free(struct club_fit *fit);
 /* Robust weights from those the facts remember (`x` the facts the fit was opened with), and back. */
 void club_fit_take_weights(struct club_fit *fit, const struct facts *x);
 void club_fit_keep_weights(const struct club_fit *fit, struct facts *x);
+/* Weights of the rows that are not in `sample`, and where all stand, by the effects found there (`x` the facts of both). False: out of memory. */
+bool club_fit_set_out(struct club_fit *fit, const struct club_fit *sample, const struct facts *x);
 /* What the tolerances are multiplied with: the more rows, the smaller an sd's own standard error. Steps of a small club cost nothing, and there the criterion is
  * flat: they go on to its end. */
 double club_fit_slack(int rows);
@@ -41,6 +43,7 @@ bool club_fit_variances(struct club_fit *fit, struct variances *v, double tolera
 
 #define ASIDE_ROWS       200    /* from so many rows on a second thread is worth its start */
 #define SAMPLE_ROWS      6000   /* past so many rows variances come from a sample of about this size */
+#define RANKED_COLUMNS   40000  /* from so many on a factor's order is given and not worked out */
 #define FIT_ROWS         4000.0 /* the tolerances below grow with the rows over these, see club_fit_slack */
 #define EFFECT_ROUNDS    20     /* reweighings when variances are held, at most; mostly three */
 #define MOST_EVALUATIONS 60

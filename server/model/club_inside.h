@@ -27,7 +27,7 @@ struct reached { /* up to which change something contains them */
 };
 
 struct learned {
-    struct club_fit fit;
+    struct club_fit *fit;
     struct tables tables;
     struct tail *tail;
     struct reached reached;
@@ -67,13 +67,18 @@ void changed_all(struct model *m);
 /* Changes since, BEGIN_ANEW when they cannot be told. */
 int changes_since(const struct model *m, struct reached r);
 void learned_free(struct learned *l);
-/* A full solve with variances held. Leaves the robust weights in the facts. */
-struct learned *learn(struct facts *x, const struct slope_table *slopes, const struct variances *v, struct fault *f);
+/* A full solve with variances held. What an estimate left open (NULL = none) is used up. Leaves the robust weights in the facts. */
+struct learned *learn(struct facts *x, const struct slope_table *slopes, const struct variances *v, struct club_fit *estimated,
+                      struct fault *f);
+/* Variances from where `v` stands, and the full solve that goes with them. */
+struct learned *estimate_and_learn(struct facts *x, const struct slope_table *slopes, struct variances *v, int64_t as_of,
+                                   const atomic_bool *stop, struct fault *f);
 /* Works at most so many of the changes that wait into `l`. After anything but TAIL_DONE it is not to be used. */
 enum tail_result learned_catch_up(struct model *m, struct learned *l, int most);
 bool learn_slopes(struct model *m, struct fault *f);
 bool solve_anew(struct model *m, struct fault *f);
-bool take_warm(struct model *m); /* eras and worths that were found before a restart; false: out of memory */
+bool take_learned(struct model *m, struct learned *l); /* to be served at once; true */
+bool take_warm(struct model *m);                       /* eras and worths that were found before a restart; false: out of memory */
 struct equation_options options_of(const struct slope_table *slopes, int sample);
 
 #endif

@@ -6,7 +6,6 @@
 #include "club_inside.h"
 
 #include "../ground/memory.h"
-#include "club_estimate.h"
 #include "replay_inside.h"
 
 #include <string.h>
@@ -55,12 +54,8 @@ bool model_renewal_due(const struct model *m)
 
 bool model_job_run(struct model_job *j, const atomic_bool *stop, struct fault *f)
 {
-    if (!j->renewal) {
-        if (!club_estimate(&j->facts, j->slopes, &j->variances, stop, f))
-            return false;
-        j->variances.fitted_as_of = j->as_of;
-    }
-    j->learned = learn(&j->facts, j->slopes, &j->variances, f);
+    j->learned = j->renewal ? learn(&j->facts, j->slopes, &j->variances, NULL, f)
+                            : estimate_and_learn(&j->facts, j->slopes, &j->variances, j->as_of, stop, f);
     return j->learned != NULL;
 }
 
@@ -149,12 +144,12 @@ bool model_refit(struct model *m, struct fault *f)
 {
     struct variances v;
     variances_prior(&v);
-    if (!learn_slopes(m, f) || !club_estimate(&m->facts, m->slopes, &v, NULL, f))
+    struct learned *l = learn_slopes(m, f) ? estimate_and_learn(&m->facts, m->slopes, &v, m->as_of, NULL, f) : NULL;
+    if (!l)
         return false;
     m->variances = v;
     m->variances_taken++;
-    m->variances.fitted_as_of = m->as_of;
     model_view_free(m->warm);
     m->warm = NULL;
-    return solve_anew(m, f);
+    return take_learned(m, l);
 }

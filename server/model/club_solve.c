@@ -6,6 +6,7 @@
 #include "club_inside.h"
 
 #include "../ground/memory.h"
+#include "club_estimate.h"
 
 #include <string.h>
 
@@ -34,13 +35,20 @@ int changes_since(const struct model *m, struct reached r)
 
 /* ---- a full solve ---- */
 
+static void fit_drop(struct club_fit *fit)
+{
+    if (fit)
+        club_fit_free(fit);
+    mem_free(fit);
+}
+
 void learned_free(struct learned *l)
 {
     if (!l)
         return;
     tail_free(l->tail);
     tables_free(&l->tables);
-    club_fit_free(&l->fit);
+    fit_drop(l->fit);
     mem_free(l);
 }
 
@@ -49,29 +57,62 @@ struct equation_options options_of(const struct slope_table *slopes, int sample)
     return (struct equation_options){.slopes = slopes, .sample = sample, .before_us = CLOCK_NONE};
 }
 
-struct learned *learn(struct facts *x, const struct slope_table *slopes, const struct variances *v, struct fault *f)
+/* The fit of all rows. What an estimate left open is it already, or a sample that it sets out from. */
+static struct club_fit *open_full(struct facts *x, const struct slope_table *slopes, struct club_fit *estimated, struct fault *f)
 {
     struct equation_options o = options_of(slopes, 0);
+    if (estimated && estimated->q.rows == x->used)
+        return estimated;
+    struct club_fit *fit = mem_zero(1, sizeof *fit);
+    bool ok = fit ? club_fit_open(fit, x, &o, f) : club_out_of_memory(f);
+    if (ok) {
+        club_fit_take_weights(fit, x);
+        ok = !estimated || club_fit_set_out(fit, estimated, x) || club_out_of_memory(f);
+    }
+    fit_drop(estimated);
+    if (ok)
+        return fit;
+    fit_drop(fit);
+    return NULL;
+}
+
+struct learned *learn(struct facts *x, const struct slope_table *slopes, const struct variances *v, struct club_fit *estimated,
+                      struct fault *f)
+{
     struct learned *l = mem_zero(1, sizeof *l);
     if (!l) {
+        fit_drop(estimated);
         club_out_of_memory(f);
         return NULL;
     }
     l->fitted_as_of = v->fitted_as_of;
-    bool ok = club_fit_open(&l->fit, x, &o, f);
+    l->fit = open_full(x, slopes, estimated, f);
+    bool ok = l->fit && tables_build(&l->tables, l->fit, x, v, f);
     if (ok) {
-        club_fit_take_weights(&l->fit, x);
-        ok = tables_build(&l->tables, &l->fit, x, v, f);
-    }
-    if (ok) {
-        club_fit_keep_weights(&l->fit, x);
-        l->tail = tail_new(&l->fit, &l->tables, x);
+        club_fit_keep_weights(l->fit, x);
+        l->tail = tail_new(l->fit, &l->tables, x);
         ok = l->tail || club_out_of_memory(f);
     }
     if (ok)
         return l;
     learned_free(l);
     return NULL;
+}
+
+struct learned *estimate_and_learn(struct facts *x, const struct slope_table *slopes, struct variances *v, int64_t as_of,
+                                   const atomic_bool *stop, struct fault *f)
+{
+    struct club_fit *fit = mem_zero(1, sizeof *fit);
+    if (!fit) {
+        club_out_of_memory(f);
+        return NULL;
+    }
+    if (!club_estimate(x, slopes, v, fit, stop, f)) {
+        fit_drop(fit);
+        return NULL;
+    }
+    v->fitted_as_of = as_of;
+    return learn(x, slopes, v, fit, f);
 }
 
 bool learn_slopes(struct model *m, struct fault *f)
@@ -114,9 +155,12 @@ bool solve_anew(struct model *m, struct fault *f)
 {
     if (!take_warm(m))
         return club_out_of_memory(f);
-    struct learned *l = learn(&m->facts, m->slopes, &m->variances, f);
-    if (!l)
-        return false;
+    struct learned *l = learn(&m->facts, m->slopes, &m->variances, NULL, f);
+    return l && take_learned(m, l);
+}
+
+bool take_learned(struct model *m, struct learned *l)
+{
     l->reached = changes_now(m);
     l->variances_taken = m->variances_taken;
     learned_free(m->learned);

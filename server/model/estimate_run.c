@@ -140,7 +140,7 @@ bool estimate_run(struct estimate *e, int most_evaluations, const atomic_bool *s
 bool estimate_effects(struct estimate *e, int rounds, struct fault *f)
 {
     double still = EFFECT_STILL, change = 1;
-    bool large = e->in.design->columns > MANY_EFFECTS; /* then weights on the way go without the leverages of this round */
+    bool large = e->in.design->columns > MANY_EFFECTS, fresh = false; /* large: weights on the way go without leverages */
     e->reason = ESTIMATE_HELD;
     if (large) {
         rounds = rounds > 2 ? 2 : rounds;
@@ -153,15 +153,15 @@ bool estimate_effects(struct estimate *e, int rounds, struct fault *f)
         if (r == FACTOR_MEMORY)
             return fail_memory(f);
         /* stopped rows move with the effects as weights do; while they still run, weights may follow beyond `rounds` */
-        bool moving = e->moved > still;
-        if (k >= rounds + STOP_ROUNDS || (!moving && (k >= rounds || change < still)))
+        bool moving = e->moved > still, settled = !moving && change < still;
+        if (k >= rounds + STOP_ROUNDS || (!moving && k >= rounds) || (settled && (fresh || large)))
             break;
-        if (k < rounds || moving) {
-            if (!large && !estimate_invert(e))
-                return fail_memory(f);
-            change = estimate_reweigh(e);
-        }
-        if (!moving && change < still)
+        /* an inverse costs twice a factor and leverages hardly change on the way: they are looked at first and, for good, last */
+        fresh = !large && (k == 0 || settled);
+        if (fresh && !estimate_invert(e))
+            return fail_memory(f);
+        change = estimate_reweigh(e);
+        if (!moving && change < still && (fresh || large))
             break;
     }
     return estimate_invert(e) || fail_memory(f);

@@ -7,8 +7,8 @@
  * with X the design, W the row weights, S a scale per column (a random effect's standard deviation, 1 for a fixed effect) and D its
  * prior precision in the scaled effect (1 for a random effect, 0 for a fixed one with a flat prior). A scale of 0 is allowed.
  *
- * Columns that no row shares (the levels of one grouping factor, say) are absorbed by hand: each is a diagonal element, and
- * what is left is factored dense or sparse, whichever is cheaper. Symbolic work is done once in normal_new.
+ * Columns that are alike in every row may be worked as one (normal_merge.c). Columns that no row shares (the levels of one grouping factor, say) are absorbed
+ * by hand: each is a diagonal element, and what is left is factored dense or sparse, whichever is cheaper. Symbolic work is done once in normal_new.
  */
 #ifndef BIASBOOK_MODEL_NORMAL_H
 #define BIASBOOK_MODEL_NORMAL_H
@@ -17,8 +17,15 @@
 #include "factor.h"
 
 struct normal; /* private */
-/* `absorb[column]` non-zero: absorb it; no row may have two of those. The design is borrowed until normal_free and must not change. */
+struct normal_layout {
+    const unsigned char *absorb; /* columns: non-zero = absorb it; no row may have two of those */
+    bool merge;                  /* work columns that are alike as one; each must then have a prior precision */
+    const int
+        *rank; /* columns: those of a lower rank, and among them those of fewer rows, are eliminated first; NULL = by minimum degree */
+};
+/* The design is borrowed until normal_free and must not change. */
 struct normal *normal_new(const struct design *d, const unsigned char *absorb, struct fault *f) __attribute__((warn_unused_result));
+struct normal *normal_lay_out(const struct design *d, const struct normal_layout *l, struct fault *f) __attribute__((warn_unused_result));
 /* The same equations for other weights, sharing the symbolic part; `of` must outlive it. */
 struct normal *normal_twin(const struct normal *of, struct fault *f) __attribute__((warn_unused_result));
 void normal_free(struct normal *m); /* NULL allowed */
@@ -28,8 +35,16 @@ enum factor_result normal_factor(struct normal *m, const double *w, const double
 double normal_log_determinant(const struct normal *m);
 /* x = M⁻¹·x in place, `count` vectors of `columns` each. False: out of memory. */
 bool normal_solve(struct normal *m, double *x, int count);
-/* The same where only the columns with `wanted` set are asked for; the others have no meaning afterwards. */
-bool normal_solve_wanted(struct normal *m, double *x, int count, const unsigned char *wanted);
+/* A right-hand side of few entries of which few answers are asked for: nothing else is passed over. */
+struct normal_few {
+    int entries;
+    const int *column;
+    const double *value;
+    const int *wanted; /* what it alone is asked for, beside what all are */
+    int wanteds;
+};
+/* Element j of answer v goes to x[v·columns + j] where j is wanted of it or of all; the rest of x is left as it is. */
+void normal_solve_few(struct normal *m, const struct normal_few *b, int count, const int *wanted, int wanteds, double *x);
 /* The inverse on the pattern of the equations. False: out of memory. */
 bool normal_invert(struct normal *m);
 /* After normal_invert: diagonal of M⁻¹ (columns), and z'·S·M⁻¹·S·z for each row z of the design. */
@@ -37,7 +52,7 @@ void normal_inverse_diagonal(const struct normal *m, double *out);
 void normal_leverage(const struct normal *m, double *out);
 /* After normal_invert: element (i, j) of M⁻¹; NaN when it was not computed (the two columns share no row, and the factor is sparse). */
 double normal_element(const struct normal *m, int i, int j);
-/* After normal_invert, dense only: the same for any vector given by its entries. Returns NaN when the factor is sparse. */
+/* After normal_invert, dense and nothing merged only: the same for any vector given by its entries. NaN otherwise. */
 double normal_variance(const struct normal *m, const int *column, const double *value, int entries);
 
 struct normal_figures {

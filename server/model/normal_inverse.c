@@ -10,36 +10,70 @@
 
 #include <math.h>
 
+/* Z·v for member vector v of clique c, `out` as long. */
+static void times_z(const struct normal *m, int c, const double *z, const double *v, double *out)
+{
+    const int *member = m->member + m->clique_start[c], *pair = m->pattern.start ? m->pair_at + m->pair_start[c] : NULL;
+    int q = m->clique_start[c + 1] - m->clique_start[c];
+    for (int i = 0; i < q; i++) {
+        double own = 0, b = v[i];
+        for (int j = 0; j < i; j++) {
+            double e = z[pair ? (size_t)*pair++ : normal_dense(m, member, i, j)];
+            own += e * v[j];
+            out[j] += e * b;
+        }
+        out[i] = own + z[pair ? (size_t)*pair++ : normal_dense(m, member, i, i)] * b;
+    }
+}
+
+static double dot(const double *a, const double *b, int n)
+{
+    double sum = 0;
+    for (int i = 0; i < n; i++)
+        sum += a[i] * b[i];
+    return sum;
+}
+
+/* Row and column of the absorbed column of clique c. */
+static void invert_absorbed(struct normal *m, int c, const double *z)
+{
+    const double *beside = m->beside + m->clique_start[c];
+    double *out = m->inverse_beside + m->clique_start[c], d = 1 / m->diagonal[c];
+    int q = m->clique_start[c + 1] - m->clique_start[c];
+    times_z(m, c, z, beside, out);
+    m->inverse_diagonal[c] = d + d * d * dot(out, beside, q);
+    for (int i = 0; i < q; i++)
+        out[i] *= -d;
+}
+
+/* Variance of a row that is alone in its clique, by the way what invert_absorbed does: `beside` is a multiple of the row. */
+static double single_leverage(struct normal *m, int c, const double *z)
+{
+    double own, *zx = m->y;
+    int r = m->clique_row[c], q = normal_scaled_row(m, c, r, &own);
+    times_z(m, c, z, m->x, zx);
+    double t = dot(zx, m->x, q);
+    if (c >= m->absorbed)
+        return t;
+    double d = 1 / m->diagonal[c], w = own != 0 ? (m->diagonal[c] - m->add[m->absorbed_column[c]]) / own : 0; /* beside = w·x */
+    double *out = m->inverse_beside + m->clique_start[c];
+    for (int i = 0; i < q; i++)
+        out[i] = -d * w * zx[i];
+    m->inverse_diagonal[c] = d + d * d * w * w * t;
+    double left = 1 - own * d * w;
+    return own * own * d + left * left * t;
+}
+
 bool normal_invert(struct normal *m)
 {
-    if (!m->inverse_diagonal)
-        m->inverse_diagonal = mem_zero((size_t)m->absorbed + 1, sizeof *m->inverse_diagonal);
-    if (!m->inverse_beside)
-        m->inverse_beside = mem_zero((size_t)m->clique_start[m->absorbed] + 1, sizeof *m->inverse_beside);
-    if (!m->inverse_diagonal || !m->inverse_beside || !factor_invert(m->factor))
+    if (!factor_invert(m->factor))
         return false;
     const double *z = factor_inverse(m->factor);
-    for (int c = 0; c < m->absorbed; c++) {
-        const double *beside = m->beside + m->clique_start[c];
-        double *out = m->inverse_beside + m->clique_start[c];
-        int q = m->clique_start[c + 1] - m->clique_start[c];
-        double d = 1 / m->diagonal[c], sum = 0;
-        for (int i = 0; i < q; i++)
-            out[i] = 0;
-        for (int i = 0; i < q; i++) {
-            double own = 0, b = beside[i];
-            for (int j = 0; j < i; j++) {
-                double e = z[normal_place(m, c, i, j)];
-                own += e * beside[j];
-                out[j] += e * b;
-            }
-            out[i] += own + z[normal_place(m, c, i, i)] * b;
-        }
-        for (int i = 0; i < q; i++) {
-            sum += out[i] * beside[i];
-            out[i] *= -d;
-        }
-        m->inverse_diagonal[c] = d + d * d * sum;
+    for (int c = 0; c < m->cliques; c++) {
+        if (m->pattern.start && m->clique_row[c + 1] - m->clique_row[c] == 1)
+            m->leverage[m->row[m->clique_row[c]]] = single_leverage(m, c, z);
+        else if (c < m->absorbed)
+            invert_absorbed(m, c, z);
     }
     return true;
 }
@@ -47,34 +81,30 @@ bool normal_invert(struct normal *m)
 void normal_inverse_diagonal(const struct normal *m, double *out)
 {
     const double *z = factor_inverse(m->factor);
+    const int *place = factor_place(m->factor);
     for (int c = 0; c < m->absorbed; c++)
         out[m->absorbed_column[c]] = m->inverse_diagonal[c];
     for (int j = 0; j < m->rest; j++)
-        out[m->column_of[j]] = z[m->pattern.start ? (size_t)m->pattern.start[j] : (size_t)j * (size_t)m->rest + (size_t)j];
+        out[m->column_of[j]] = z[m->pattern.start ? (size_t)place[m->pattern.start[j]] : (size_t)j * (size_t)m->rest + (size_t)j];
+    for (int k = m->merged_count - 1; k >= 0; k--) { /* a lead is the first of its group: last, as the others read it */
+        int j = m->merged[k];
+        out[j] = m->left[j] + m->toward[j] * m->toward[j] * (out[m->lead[j]] - 1);
+    }
 }
 
-static double row_leverage(const struct normal *m, int c, int i, const double *z)
+static double row_leverage(const struct normal *m, int c, int r, const double *z)
 {
-    const struct design *d = m->d;
-    double sum = 0, own = 0;
-    for (int e = d->start[i]; e < d->start[i + 1]; e++)
-        if (m->local[e] < 0)
-            own = d->value[e] * m->scale[d->column[e]];
-    for (int e = d->start[i]; e < d->start[i + 1]; e++) {
-        int at = m->local[e];
-        double x = d->value[e] * m->scale[d->column[e]], half = 0;
-        if (at < 0) {
-            sum += x * x * m->inverse_diagonal[c];
-            continue;
-        }
-        if (own != 0)
-            half += own * m->inverse_beside[m->clique_start[c] + at];
-        for (int g = d->start[i]; g < e; g++) {
-            int with = m->local[g];
-            if (with >= 0)
-                half += d->value[g] * m->scale[d->column[g]] * z[at >= with ? normal_place(m, c, at, with) : normal_place(m, c, with, at)];
-        }
-        sum += x * (2 * half + x * z[normal_place(m, c, at, at)]);
+    const int *member = m->member + m->clique_start[c], *at = normal_row_at(m, r);
+    const int *pair = m->pattern.start ? m->pair_at + m->pair_start[c] : NULL;
+    double own;
+    int n = normal_scaled_row(m, c, r, &own);
+    double sum = c < m->absorbed ? own * own * m->inverse_diagonal[c] : 0;
+    for (int e = 0; e < n; e++) {
+        double half = c < m->absorbed ? own * m->inverse_beside[m->clique_start[c] + at[e]] : 0;
+        size_t line = (size_t)at[e] * ((size_t)at[e] + 1) / 2;
+        for (int g = 0; g < e; g++)
+            half += m->x[g] * z[pair ? (size_t)pair[line + (size_t)at[g]] : normal_dense(m, member, at[e], at[g])];
+        sum += m->x[e] * (2 * half + m->x[e] * z[pair ? (size_t)pair[line + (size_t)at[e]] : normal_dense(m, member, at[e], at[e])]);
     }
     return sum;
 }
@@ -84,7 +114,8 @@ void normal_leverage(const struct normal *m, double *out)
     const double *z = factor_inverse(m->factor);
     for (int c = 0; c < m->cliques; c++)
         for (int r = m->clique_row[c]; r < m->clique_row[c + 1]; r++)
-            out[m->row[r]] = row_leverage(m, c, m->row[r], z);
+            out[m->row[r]] =
+                m->pattern.start && m->clique_row[c + 1] - m->clique_row[c] == 1 ? m->leverage[m->row[r]] : row_leverage(m, c, r, z);
 }
 
 /* Place of `wanted` among ascending numbers, −1 when it is not there. */
@@ -101,7 +132,8 @@ static int find(const int *ascending, int count, int wanted)
     return count > 0 && ascending[low] == wanted ? low : -1;
 }
 
-double normal_element(const struct normal *m, int i, int j)
+/* Element of the leads of i and j. */
+static double lead_element(const struct normal *m, int i, int j)
 {
     int a = m->rest_of[i], b = m->rest_of[j];
     if (a < 0 && b < 0)
@@ -116,7 +148,15 @@ double normal_element(const struct normal *m, int i, int j)
     if (!m->pattern.start)
         return z[(size_t)low * (size_t)m->rest + (size_t)high];
     int first = m->pattern.start[low], at = find(m->pattern.row + first, m->pattern.start[low + 1] - first, high);
-    return at < 0 ? NAN : z[first + at];
+    return at < 0 ? NAN : z[factor_place(m->factor)[first + at]];
+}
+
+double normal_element(const struct normal *m, int i, int j)
+{
+    double v = lead_element(m, i, j);
+    if (m->lead[i] == m->lead[j] && m->together[i])
+        return m->toward[i] * m->toward[j] * (v - 1) + (i == j ? m->left[i] : 0);
+    return (m->together[i] ? m->toward[i] : 1) * (m->together[j] ? m->toward[j] : 1) * v;
 }
 
 /* Z over two rest indices, dense. */
@@ -131,7 +171,7 @@ double normal_variance(const struct normal *m, const int *column, const double *
     enum { MOST = 4096 };
     int at[MOST], count = 0;
     double x[MOST], sum = 0;
-    if (m->pattern.start)
+    if (m->pattern.start || m->merged_count)
         return NAN;
     for (int e = 0; e < entries; e++) {
         double v = value[e] * m->scale[column[e]];

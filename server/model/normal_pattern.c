@@ -11,6 +11,7 @@
 
 #define DENSE_SMALL 160  /* so few columns: dense whatever the pattern */
 #define DENSE_SHARE 0.3  /* from this share of the triangle on a sparse factor is nearly full anyhow */
+#define FEW         40   /* so short a list is sorted in place */
 #define BOUND_ONLY  1600 /* up to so many columns the number of products alone decides */
 
 static bool out_of_memory(struct fault *f)
@@ -27,8 +28,13 @@ static bool number_columns(struct normal *m, const unsigned char *absorb, int *c
     m->absorbed_column = mem_zero((size_t)d->columns + 1, sizeof *m->absorbed_column);
     if (!m->rest_of || !m->column_of || !m->absorbed_column)
         return false;
+    for (int j = 0; j < d->columns; j++) /* a group with an absorbed column is absorbed */
+        if (absorb[j])
+            m->rest_of[m->lead[j]] = -1;
     for (int j = 0; j < d->columns; j++) {
-        if (absorb[j]) {
+        if (m->lead[j] != j) {
+            m->rest_of[j] = m->rest_of[m->lead[j]]; /* the lead came before */
+        } else if (m->rest_of[j] < 0) {
             m->absorbed_column[m->absorbed] = j;
             m->rest_of[j] = -1 - m->absorbed++;
         } else {
@@ -71,6 +77,20 @@ static int ascending(const void *a, const void *b)
     return (x > y) - (x < y);
 }
 
+static void sort(int *list, int count)
+{
+    if (count > FEW) {
+        qsort(list, (size_t)count, sizeof *list, ascending);
+        return;
+    }
+    for (int i = 1; i < count; i++) {
+        int v = list[i], k = i;
+        for (; k > 0 && list[k - 1] > v; k--)
+            list[k] = list[k - 1];
+        list[k] = v;
+    }
+}
+
 /* Distinct rest columns of clique c into `member`, from its end on; returns how many. */
 static int clique_members(struct normal *m, int c, int *seen, int *member)
 {
@@ -84,21 +104,32 @@ static int clique_members(struct normal *m, int c, int *seen, int *member)
                 member[count++] = j;
             }
         }
-    qsort(member, (size_t)count, sizeof *member, ascending);
+    sort(member, count);
     return count;
 }
 
-/* Where each entry of clique c's rows stands among its members; `position` is scratch by rest index. */
-static void set_locals(struct normal *m, int c, int *position)
+/* The entries of clique c's rows, each with where it stands among the members; `position` is scratch by rest index. */
+static void put_entries(struct normal *m, int c, int *position)
 {
     const struct design *d = m->d;
     for (int i = m->clique_start[c]; i < m->clique_start[c + 1]; i++)
         position[m->member[i]] = i - m->clique_start[c];
-    for (int r = m->clique_row[c]; r < m->clique_row[c + 1]; r++)
+    for (int r = m->clique_row[c]; r < m->clique_row[c + 1]; r++) {
+        int first = m->entry_start[r], last = first;
         for (int e = d->start[m->row[r]]; e < d->start[m->row[r] + 1]; e++) {
-            int j = m->rest_of[d->column[e]];
-            m->local[e] = j < 0 ? -1 : position[j];
+            int j = d->column[e], at = m->rest_of[j] < 0 ? -1 : position[m->rest_of[j]], k = last;
+            if (m->lead[j] != j)
+                continue;
+            for (; k > first && m->entry_at[k - 1] > at; k--) {
+                m->entry_at[k] = m->entry_at[k - 1];
+                m->entry_value[k] = m->entry_value[k - 1];
+            }
+            m->entry_at[k] = at;
+            m->entry_value[k] = d->value[e];
+            last++;
         }
+        m->entry_start[r + 1] = last;
+    }
 }
 
 static bool find_members(struct normal *m, int *seen, int *position)
@@ -106,14 +137,17 @@ static bool find_members(struct normal *m, int *seen, int *position)
     size_t entries = m->d->rows ? (size_t)m->d->start[m->d->rows] : 0;
     m->clique_start = mem_zero((size_t)m->cliques + 1, sizeof *m->clique_start);
     m->member = mem_zero(entries + 1, sizeof *m->member);
-    m->local = mem_zero(entries + 1, sizeof *m->local);
-    if (!m->clique_start || !m->member || !m->local)
+    m->entry_start = mem_zero((size_t)m->d->rows + 1, sizeof *m->entry_start);
+    m->entry_at = mem_zero(entries + 1, sizeof *m->entry_at);
+    m->entry_value = mem_zero(entries + 1, sizeof *m->entry_value);
+    if (!m->clique_start || !m->member || !m->entry_start || !m->entry_at || !m->entry_value)
         return false;
     memset(seen, -1, (size_t)m->rest * sizeof *seen);
     for (int c = 0; c < m->cliques; c++) {
         int count = clique_members(m, c, seen, m->member + m->clique_start[c]);
         m->clique_start[c + 1] = m->clique_start[c] + count;
-        set_locals(m, c, position);
+        m->most_members = count > m->most_members ? count : m->most_members;
+        put_entries(m, c, position);
     }
     return true;
 }
@@ -177,7 +211,7 @@ static int column_rows(const struct normal *m, const struct turned *t, int j, in
                 out[count++] = m->member[i];
             }
     }
-    qsort(out, (size_t)count, sizeof *out, ascending);
+    sort(out, count);
     return count;
 }
 

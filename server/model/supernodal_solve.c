@@ -7,6 +7,8 @@
 
 #include "blas.h"
 
+#include <string.h>
+
 int supernodal_most_below(const struct supernodes *s)
 {
     int most = 0;
@@ -37,13 +39,13 @@ static void back_one(const double *l, const int *rows, int below, double *x, int
     x[own] = v / l[0];
 }
 
-/* x = L⁻¹·x, or L'⁻¹·x, of `count` vectors. The routines for matrices first copy all of L, which for one vector is most of the work. */
-static void divide_by(const char *trans, int own, const double *l, int height, double *x, int count, int stride)
+/* x = L⁻¹·x, or L'⁻¹·x, of `count` vectors side by side. The routines for matrices first copy all of L, which for one vector is most of the work. */
+static void divide_by(const char *trans, int own, const double *l, int height, double *x, int count)
 {
     if (count == 1)
         dtrsv_("L", trans, "N", &own, l, &height, x, &one);
     else
-        dtrsm_("L", "L", trans, "N", &own, &count, &plus, l, &height, x, &stride);
+        dtrsm_("R", "L", *trans == 'N' ? "T" : "N", "N", &count, &own, &plus, l, &height, x, &count);
 }
 
 static void forward(const struct supernodes *s, int k, double *x, int count, double *work)
@@ -51,20 +53,23 @@ static void forward(const struct supernodes *s, int k, double *x, int count, dou
     int first = s->first[k], own = s->first[k + 1] - first, height = s->row_at[k + 1] - s->row_at[k], below = height - own;
     const double *l = s->x + s->value_at[k];
     const int *rows = s->rows + s->row_at[k] + own;
+    size_t some = (size_t)count;
     if (own == 1 && count == 1) {
         forward_one(l, rows, below, x, first);
         return;
     }
-    divide_by("N", own, l, height, x + first, count, s->n);
+    divide_by("N", own, l, height, x + (size_t)first * some, count);
     if (!below)
         return;
     if (count == 1)
         dgemv_("N", &below, &own, &plus, l + own, &height, x + first, &one, &none, work, &one);
     else
-        dgemm_("N", "N", &below, &count, &own, &plus, l + own, &height, x + first, &s->n, &none, work, &below);
-    for (int c = 0; c < count; c++)
-        for (int i = 0; i < below; i++)
-            x[(size_t)c * (size_t)s->n + (size_t)rows[i]] -= work[(size_t)c * (size_t)below + (size_t)i];
+        dgemm_("N", "T", &count, &below, &own, &plus, x + (size_t)first * some, &count, l + own, &height, &none, work, &count);
+    for (int i = 0; i < below; i++) {
+        double *to = x + (size_t)rows[i] * some;
+        for (size_t c = 0; c < some; c++)
+            to[c] -= work[(size_t)i * some + c];
+    }
 }
 
 static void back(const struct supernodes *s, int k, double *x, int count, double *work)
@@ -72,20 +77,20 @@ static void back(const struct supernodes *s, int k, double *x, int count, double
     int first = s->first[k], own = s->first[k + 1] - first, height = s->row_at[k + 1] - s->row_at[k], below = height - own;
     const double *l = s->x + s->value_at[k];
     const int *rows = s->rows + s->row_at[k] + own;
+    size_t some = (size_t)count;
     if (own == 1 && count == 1) {
         back_one(l, rows, below, x, first);
         return;
     }
     if (below) {
-        for (int c = 0; c < count; c++)
-            for (int i = 0; i < below; i++)
-                work[(size_t)c * (size_t)below + (size_t)i] = x[(size_t)c * (size_t)s->n + (size_t)rows[i]];
+        for (int i = 0; i < below; i++)
+            memcpy(work + (size_t)i * some, x + (size_t)rows[i] * some, some * sizeof *work);
         if (count == 1)
             dgemv_("T", &below, &own, &minus, l + own, &height, work, &one, &plus, x + first, &one);
         else
-            dgemm_("T", "N", &own, &count, &below, &minus, l + own, &height, work, &below, &plus, x + first, &s->n);
+            dgemm_("N", "N", &count, &own, &below, &minus, work, &count, l + own, &height, &plus, x + (size_t)first * some, &count);
     }
-    divide_by("T", own, l, height, x + first, count, s->n);
+    divide_by("T", own, l, height, x + (size_t)first * some, count);
 }
 
 /* All rows below a supernode belong to its ancestors, and the first of them to its parent. */

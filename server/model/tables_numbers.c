@@ -164,53 +164,79 @@ static void fill_base(struct tables *t, enum response r, int base, const struct 
     }
 }
 
-static void want_mixture(const struct mixture *m, unsigned char *wanted)
-{
-    for (int i = 0; i < m->count; i++)
-        wanted[m->column[i]] = 1;
-}
+/* Columns asked for, each once: of all bases, then of one after the other. */
+struct column_list {
+    unsigned char *listed; /* columns */
+    int *column, count, common;
+};
 
-/* All columns that fill_base and fill_extras read of these bases' answers. */
-static void want_columns(const struct tables *t, const int *list, int count, const struct deck_effects *g, unsigned char *wanted)
+static void want(struct column_list *l, int column)
 {
-    const struct equation *q = &t->fit->q;
-    struct mixture m;
-    memset(wanted, 0, (size_t)q->columns);
-    memset(wanted, 1, (size_t)q->first[BATCH]); /* what is known, families, stocks */
-    for (int k = 0; k < count; k++) {
-        int d = t->base_deck[list[k]];
-        base_mixture(t, list[k], true, &m);
-        want_mixture(&m, wanted);
-        if (d < 0)
-            continue;
-        for (int c = 0; c < CLASS_COUNT; c++)
-            if (t->decks[d].class_effect[c] >= 0)
-                wanted[column_of_effect(t->decks[d].class_effect[c])] = 1;
-        for (int i = g->start[d]; i < g->start[d + 1]; i++)
-            wanted[column_of_effect(g->effect[i])] = 1;
-        for (int i = t->combo_start[d]; i < t->combo_start[d + 1]; i++)
-            wanted[column_of_effect(t->combo[i].other)] = wanted[column_of_effect(t->combo[i].pair)] = 1;
+    if (column >= 0 && !l->listed[column]) {
+        l->listed[column] = 1;
+        l->column[l->count++] = column;
     }
 }
 
-static bool solve_bases(struct tables *t, enum response r, const int *list, int count, double *x, const unsigned char *wanted)
+static void forget(struct column_list *l, int from)
+{
+    for (int i = from; i < l->count; i++)
+        l->listed[l->column[i]] = 0;
+}
+
+/* All columns that fill_base and fill_extras read of every base's answer: what is known, families, stocks; and of one base's alone. */
+static void want_common(const struct tables *t, struct column_list *l)
+{
+    for (int j = 0; j < t->fit->q.first[BATCH]; j++)
+        want(l, j);
+    l->common = l->count;
+}
+
+static void want_own(const struct tables *t, int base, const struct deck_effects *g, struct column_list *l)
+{
+    struct mixture m;
+    int d = t->base_deck[base];
+    base_mixture(t, base, true, &m);
+    for (int i = 0; i < m.count; i++)
+        want(l, m.column[i]);
+    if (d < 0)
+        return;
+    for (int c = 0; c < CLASS_COUNT; c++)
+        want(l, column_of_effect(t->decks[d].class_effect[c]));
+    for (int i = g->start[d]; i < g->start[d + 1]; i++)
+        want(l, column_of_effect(g->effect[i]));
+    for (int i = t->combo_start[d]; i < t->combo_start[d + 1]; i++) {
+        want(l, column_of_effect(t->combo[i].other));
+        want(l, column_of_effect(t->combo[i].pair));
+    }
+}
+
+/* Covariances of these bases with the columns asked for, to x. `l` holds what is common and is used for the rest. */
+static void solve_bases(struct tables *t, enum response r, const int *list, int count, const struct deck_effects *g, struct column_list *l,
+                        double *x)
 {
     const struct estimate *e = &t->fit->e[r];
     size_t columns = (size_t)t->fit->q.columns;
-    struct mixture m;
-    memset(x, 0, columns * (size_t)count * sizeof *x);
+    struct mixture m[SOLVE_TOGETHER];
+    struct normal_few b[SOLVE_TOGETHER] = {{0}};
     for (int k = 0; k < count; k++) {
-        base_mixture(t, list[k], true, &m);
-        for (int i = 0; i < m.count; i++)
-            x[(size_t)k * columns + (size_t)m.column[i]] += m.value[i] * e->scale[m.column[i]];
+        int first = l->count;
+        base_mixture(t, list[k], true, &m[k]);
+        for (int i = 0; i < m[k].count; i++)
+            m[k].value[i] *= e->scale[m[k].column[i]];
+        want_own(t, list[k], g, l);
+        b[k] = (struct normal_few){m[k].count, m[k].column, m[k].value, l->column + first, l->count - first};
+        forget(l, first);
     }
-    if (!normal_solve_wanted(t->fit->normal[r], x, count, wanted))
-        return false;
-    for (int k = 0; k < count; k++)
-        for (size_t j = 0; j < columns; j++)
-            if (wanted[j])
-                x[(size_t)k * columns + j] *= e->scale[j];
-    return true;
+    normal_solve_few(t->fit->normal[r], b, count, l->column, l->common, x);
+    for (int k = 0; k < count; k++) {
+        double *own = x + (size_t)k * columns;
+        for (int i = 0; i < l->common; i++)
+            own[l->column[i]] *= e->scale[l->column[i]];
+        for (int i = 0; i < b[k].wanteds; i++)
+            own[b[k].wanted[i]] *= e->scale[b[k].wanted[i]];
+    }
+    l->count = l->common;
 }
 
 static bool fill_bases(struct tables *t, enum response r, const struct deck_effects *g)
@@ -218,16 +244,17 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
     size_t columns = (size_t)t->fit->q.columns;
     bool many = t->fit->q.columns > MANY_COLUMNS;
     double *x = mem_zero(columns + 1, SOLVE_TOGETHER * sizeof *x);
-    unsigned char *wanted = mem_zero(columns + 1, 1);
-    bool ok = x && wanted;
+    struct column_list l = {.listed = mem_zero(columns + 1, 1), .column = mem_zero(columns + 1, SOLVE_TOGETHER * sizeof *l.column)};
+    bool ok = x && l.listed && l.column;
+    if (ok)
+        want_common(t, &l);
     for (int next = 0; ok && next < t->head->bases;) {
         int list[SOLVE_TOGETHER], count = 0;
         for (; next < t->head->bases && count < SOLVE_TOGETHER; next++)
             if (!many || t->base_class[next] < 0)
                 list[count++] = next;
-        want_columns(t, list, count, g, wanted);
-        ok = solve_bases(t, r, list, count, x, wanted);
-        for (int k = 0; ok && k < count; k++) {
+        solve_bases(t, r, list, count, g, &l, x);
+        for (int k = 0; k < count; k++) {
             int base = list[k], d = t->base_deck[base];
             struct solved solved = {x + (size_t)k * columns, -1};
             fill_base(t, r, base, &solved);
@@ -244,7 +271,8 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
         }
     }
     mem_free(x);
-    mem_free(wanted);
+    mem_free(l.listed);
+    mem_free(l.column);
     return ok;
 }
 

@@ -99,7 +99,7 @@ static void *factor_often(void *user)
     struct factor *k = factor_new(&dense, &f);
     double first[SIZE * SIZE];
     for (int round = 0; round < FACTORINGS; round++) {
-        double *a = factor_values(k);
+        double *a = factor_clear(k);
         for (int i = 0; i < SIZE; i++)
             for (int j = 0; j < SIZE; j++)
                 a[i * SIZE + j] = i == j ? SIZE : sin(1.0 + i * j);
