@@ -1,5 +1,5 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
- * What tail.c (arithmetic) and tail_levels.c (names) share. */
+ * What tail.c (arithmetic), tail_rows.c (memory), tail_weights.c, tail_levels.c (names) and tail_places.c share. */
 #ifndef BIASBOOK_MODEL_TAIL_INSIDE_H
 #define BIASBOOK_MODEL_TAIL_INSIDE_H
 
@@ -77,7 +77,20 @@ double *tail_covariance_before(struct tail *w, enum response r, const struct tai
 double *tail_covariance(struct tail *w, enum response r, const struct tail_row *x) __attribute__((warn_unused_result));
 /* The columns and values of a calibration; new levels are made. False: it needs a full solve. */
 bool tail_levels(struct tail *w, const struct facts *x, const struct fact_row *row, struct tail_row *out);
+
 /* Counts of rows; `row` NULL when it only goes. */
 void tail_count(struct tail *w, const struct tail_row *x, const struct fact_row *row, int by);
+
+/* ---- tail_places.c: −1 or false: no room, or out of memory ---- */
+int tail_effect(const struct tail *w, enum block b, const struct level_key *key); /* −1: nobody has named it yet */
+int tail_stock(const struct tail *w, const struct facts *x, int stock);           /* its entry, −1 */
+/* Of its family in its class, drawn if need be; else of the class. */
+int tail_family_side(struct tail *w, const struct facts *x, int stock);
+int tail_add_stock(struct tail *w, const struct facts *x, int stock); /* that the tables do not know: its entry */
+bool tail_add_deck(struct tail *w, const struct facts *x, int deck);  /* that the tables do not know */
+bool tail_add_class_base(struct tail *w, int deck, int c, int effect);
+bool tail_add_model_base(struct tail *w, const struct facts *x, int model, int effect);      /* for decks of it that nobody has logged */
+struct view_era *tail_era(struct tail *w, int deck, int number, const struct fact_row *row); /* NULL: a later one than the first */
+void tail_widen_bases(struct tail *w, int deck, int r, double variance, bool timeless);
 
 #endif

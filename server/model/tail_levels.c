@@ -1,6 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * Which levels a late result names, and places in the tables for those that are new. A new level is independent of everything at first, so what contains it only
+ * Which levels a late result names, and what those that are new belong to. A new level is independent of everything at first, so what contains it only
  * gains its prior variance.
  */
 #include "tail_inside.h"
@@ -9,148 +9,39 @@
 
 #include <string.h>
 
-static int known_effect(const struct tail *w, enum block b, const struct level_key *key)
-{
-    int level = equation_level(&w->fit->q, b, key);
-    if (level >= 0)
-        return w->fit->q.first[b] - KNOWN_COLUMNS + level;
-    for (int i = 0; i < w->level_count; i++)
-        if (w->level[i].block == b && memcmp(&w->level[i].key, key, sizeof *key) == 0)
-            return w->level[i].effect;
-    return -1;
-}
-
-static int stock_entry(const struct tail *w, const struct facts *x, int stock)
-{
-    return view_find(&w->t->view, view_hash(KEY_STOCK, view_text(x->stocks[stock]->id), 0, 0));
-}
-
-/* ---- places ---- */
-
-static void widen_bases(struct tail *w, int deck, int r, double variance, bool timeless)
-{
-    struct tables *t = w->t;
-    for (int b = 0; b < t->head->bases; b++)
-        if (t->base_deck[b] == deck) {
-            t->bases[b].variance[r] += (float)variance;
-            if (timeless)
-                t->bases[b].timeless[r] += (float)variance;
-        }
-}
-
-/* A stock that the tables do not know: as its family or class, with its own figure. */
-static int add_stock(struct tail *w, const struct facts *x, int stock)
-{
-    struct tables *t = w->t;
-    const struct fact_stock *s = x->stocks[stock];
-    int c = (int)s->tape_class, at = t->head->stocks, like = -1;
-    if (at == t->head->stock_room || c < 0 || c >= CLASS_COUNT)
-        return -1;
-    if (s->family != WORD_NONE)
-        like = view_find(&t->view, view_hash(KEY_FAMILY, view_text(words_text(&x->words, s->family)), (uint64_t)c, 0));
-    if (like < 0)
-        like = t->head->class_first + c;
-    t->stocks[at] = t->stocks[like];
-    for (int r = 0; r < RESPONSES; r++) {
-        t->stocks[at].sheet[r] = s->sheet[r];
-        if (given(s->sheet[r]))
-            t->stocks[at].variance[r] += (float)(s->sheet[r] * s->sheet[r] * t->head->known[SHEET_AT + r].variance[r]);
-        for (int b = 0; b < t->head->bases; b++) {
-            float *row = t->covariance[r] + (size_t)b * (size_t)t->head->stock_room;
-            row[at] = row[like];
-        }
-    }
-    t->head->stocks++;
-    tables_put_slot(t, view_hash(KEY_STOCK, view_text(s->id), 0, 0), at);
-    return at;
-}
-
-/* A deck that the tables do not know: a base like that of its model, or of nothing. */
-static bool add_deck(struct tail *w, const struct facts *x, int deck)
-{
-    struct tables *t = w->t;
-    const struct fact_deck *d = x->decks[deck];
-    if (deck != t->head->decks || deck >= t->head->deck_room || t->head->bases == t->head->base_room || d->service_count)
-        return false;
-    uint64_t name = view_text(words_text(&x->words, d->model));
-    int base = t->head->bases++, model = d->model == WORD_NONE ? -1 : view_find(&t->view, view_hash(KEY_MODEL, name, 0, 0));
-    int like = model < 0 ? -1 : view_find(&t->view, view_hash(KEY_MODEL_BASE, name, 0, 0));
-    if (like < 0)
-        like = t->head->base_none;
-    t->bases[base] = t->bases[like];
-    t->base_deck[base] = deck;
-    t->base_model[base] = t->base_model[like];
-    t->base_class[base] = -1;
-    for (int r = 0; r < RESPONSES; r++)
-        memcpy(t->covariance[r] + (size_t)base * (size_t)t->head->stock_room, t->covariance[r] + (size_t)like * (size_t)t->head->stock_room,
-               (size_t)t->head->stock_room * sizeof(float));
-    struct view_deck *k = &t->decks[deck];
-    *k = (struct view_deck){.last_us = CLOCK_NONE, .deck_effect = -1, .model_effect = t->base_model[like], .base_era = -1};
-    for (int c = 0; c <= CLASS_COUNT; c++)
-        k->base[c] = base;
-    for (int c = 0; c < CLASS_COUNT; c++)
-        k->class_effect[c] = -1;
-    t->head->decks++;
-    tables_put_slot(t, view_hash(KEY_DECK, view_text(d->deck.id), 0, 0), deck);
-    return true;
-}
-
-static bool add_class_base(struct tail *w, int deck, int c, int effect)
-{
-    struct tables *t = w->t;
-    struct view_deck *k = &t->decks[deck];
-    int like = k->base[CLASS_COUNT], base = t->head->bases;
-    if (base == t->head->base_room || c < 0 || c >= CLASS_COUNT)
-        return false;
-    t->head->bases++;
-    t->bases[base] = t->bases[like];
-    t->base_deck[base] = deck;
-    t->base_model[base] = t->base_model[like];
-    t->base_class[base] = c;
-    for (int r = 0; r < RESPONSES; r++) {
-        double variance = t->head->sd[r][DECK_CLASS] * t->head->sd[r][DECK_CLASS];
-        t->bases[base].variance[r] += (float)variance;
-        t->bases[base].timeless[r] += (float)variance;
-        memcpy(t->covariance[r] + (size_t)base * (size_t)t->head->stock_room, t->covariance[r] + (size_t)like * (size_t)t->head->stock_room,
-               (size_t)t->head->stock_room * sizeof(float));
-    }
-    k->base[c] = base;
-    k->class_effect[c] = effect;
-    return true;
-}
-
-/* The first era of a deck that had no result; later ones change what the bases mean. */
-static struct view_era *era_of(struct tail *w, int deck, int number, const struct fact_row *row)
-{
-    struct tables *t = w->t;
-    struct view_deck *k = &t->decks[deck];
-    for (int i = 0; i < k->era_count; i++)
-        if (t->eras[k->era_first + i].number == number)
-            return &t->eras[k->era_first + i];
-    if (k->era_count || t->head->eras == t->head->era_room)
-        return NULL;
-    int at = t->head->eras++;
-    t->eras[at] =
-        (struct view_era){.middle_us = row->made_at_us, .last_us = row->made_at_us, .number = number, .era_effect = -1, .trend_effect = -1};
-    k->era_first = k->base_era = at;
-    k->era_count = 1;
-    return &t->eras[at];
-}
-
 /* ---- new levels ---- */
+
+static void widen_stock(struct tables *t, int entry, int effect)
+{
+    for (int r = 0; r < RESPONSES; r++)
+        t->stocks[entry].variance[r] += t->effects[effect].variance[r];
+}
+
+/* It is that of every stock of the family, logged or not. */
+static void link_family(struct tail *w, const struct facts *x, const struct level_key *key, int effect)
+{
+    for (int s = 0; s < x->stock_count; s++) {
+        struct level_key of = family_key(x, s);
+        int entry = memcmp(&of, key, sizeof of) == 0 ? tail_stock(w, x, s) : -1;
+        if (entry < 0)
+            continue;
+        w->t->stocks[entry].family_effect = effect;
+        widen_stock(w->t, entry, effect);
+    }
+}
 
 static bool link_stock(struct tail *w, const struct facts *x, enum block b, const struct level_key *key, int stock, int effect)
 {
     struct tables *t = w->t;
-    int entry = stock_entry(w, x, stock);
+    int entry = tail_stock(w, x, stock);
     uint64_t id = view_text(x->stocks[stock]->id);
-    if (b == FAMILY || b == STOCK) {
-        if (b == FAMILY)
-            t->stocks[entry].family_effect = effect;
-        else
-            t->stocks[entry].stock_effect = effect;
-        for (int r = 0; r < RESPONSES; r++)
-            t->stocks[entry].variance[r] += t->effects[effect].variance[r];
+    if (b == FAMILY) {
+        link_family(w, x, key, effect);
+        return true;
+    }
+    if (b == STOCK) {
+        t->stocks[entry].stock_effect = effect;
+        widen_stock(t, entry, effect);
         return true;
     }
     t->effect_stock[effect] = entry;
@@ -162,7 +53,7 @@ static bool link_time(struct tail *w, enum block b, const struct level_key *key,
 {
     struct view_deck *k = &w->t->decks[row->deck];
     bool first = k->era_count == 0;
-    struct view_era *era = era_of(w, row->deck, key->b, row);
+    struct view_era *era = tail_era(w, row->deck, key->b, row);
     if (!era)
         return false;
     bool fresh =
@@ -172,8 +63,26 @@ static bool link_time(struct tail *w, enum block b, const struct level_key *key,
     *(b == ERA ? &era->era_effect : &era->trend_effect) = effect;
     w->t->effect_base[effect] = k->base[CLASS_COUNT];
     for (int r = 0; b != TREND && r < RESPONSES; r++) /* the trend's argument is 0 there */
-        widen_bases(w, row->deck, r, (double)w->t->effects[effect].variance[r], false);
+        tail_widen_bases(w, row->deck, r, (double)w->t->effects[effect].variance[r], false);
     return true;
+}
+
+/* It is that of every deck of the model, logged or not. */
+static bool link_model(struct tail *w, const struct facts *x, const struct level_key *key, int effect)
+{
+    struct tables *t = w->t;
+    for (int d = 0; d < t->head->decks; d++) {
+        struct level_key of = model_key(x, d);
+        if (memcmp(&of, key, sizeof of) != 0)
+            continue;
+        t->decks[d].model_effect = effect;
+        for (int i = 0; i < t->head->bases; i++)
+            if (t->base_deck[i] == d)
+                t->base_model[i] = effect;
+        for (int r = 0; r < RESPONSES; r++)
+            tail_widen_bases(w, d, r, (double)t->effects[effect].variance[r], true);
+    }
+    return key->b == LEVEL_ALONE || tail_add_model_base(w, x, key->a, effect);
 }
 
 static bool link_deck(struct tail *w, const struct facts *x, enum block b, const struct level_key *key, const struct fact_row *row,
@@ -183,17 +92,11 @@ static bool link_deck(struct tail *w, const struct facts *x, enum block b, const
     struct view_deck *k = &t->decks[row->deck];
     uint64_t id = view_text(x->decks[row->deck]->deck.id);
     switch (b) {
-    case MODEL:
+    case MODEL: return link_model(w, x, key, effect);
     case DECK:
-        if (b == MODEL) {
-            k->model_effect = effect;
-            for (int i = 0; i < t->head->bases; i++)
-                if (t->base_deck[i] == row->deck)
-                    t->base_model[i] = effect;
-        } else
-            k->deck_effect = effect;
+        k->deck_effect = effect;
         for (int r = 0; r < RESPONSES; r++)
-            widen_bases(w, row->deck, r, (double)t->effects[effect].variance[r], true);
+            tail_widen_bases(w, row->deck, r, (double)t->effects[effect].variance[r], true);
         return true;
     case CHANNEL:
     case SETUP:
@@ -203,10 +106,10 @@ static bool link_deck(struct tail *w, const struct facts *x, enum block b, const
                                      : view_hash(KEY_SETUP, id, view_text(words_text(&x->words, key->b - 1)), (uint64_t)key->c),
                         effect);
         return true;
-    case DECK_CLASS: return add_class_base(w, row->deck, key->b, effect);
+    case DECK_CLASS: return tail_add_class_base(w, row->deck, key->b, effect);
     case PAIR: {
         int c = (int)x->stocks[row->stock]->tape_class;
-        t->effect_stock[effect] = stock_entry(w, x, row->stock);
+        t->effect_stock[effect] = tail_stock(w, x, row->stock);
         t->effect_base[effect] = k->base[c >= 0 && c < CLASS_COUNT ? c : CLASS_COUNT];
         tables_put_slot(t, view_hash(KEY_PAIR, id, view_text(x->stocks[row->stock]->id), 0), effect);
         return true;
@@ -248,8 +151,7 @@ static bool add_combo(struct tail *w, const struct facts *x, const struct fact_r
     t->head->combos++;
     t->combo[at] = (struct combo){row->deck, pair, other};
     t->combos[at][BIAS] = t->combos[at][LEVEL] = 0;
-    int fresh = w->fit->q.columns - KNOWN_COLUMNS; /* a new level has met nothing yet */
-    if (pair < fresh && other < fresh) {
+    if (t->effects[pair].rows && t->effects[other].rows) { /* a new level has met nothing yet */
         struct tail_row only = {.count = 1, .column = {column_of_effect(other)}, .value = {1}};
         for (int r = 0; r < RESPONSES; r++) {
             struct mixture m;
@@ -295,9 +197,9 @@ static void known_entries(const struct facts *x, const struct fact_row *row, str
 bool tail_levels(struct tail *w, const struct facts *x, const struct fact_row *row, struct tail_row *out)
 {
     struct tables *t = w->t;
-    if (stock_entry(w, x, row->stock) < 0 && add_stock(w, x, row->stock) < 0)
+    if (tail_stock(w, x, row->stock) < 0 && tail_add_stock(w, x, row->stock) < 0)
         return false;
-    if (row->deck >= t->head->decks && !add_deck(w, x, row->deck))
+    if (row->deck >= t->head->decks && !tail_add_deck(w, x, row->deck))
         return false;
     struct view_deck *k = &t->decks[row->deck];
     struct level_key key[BLOCKS];
@@ -309,12 +211,12 @@ bool tail_levels(struct tail *w, const struct facts *x, const struct fact_row *r
         effect[b] = -1;
         if (key[b].a < 0)
             continue;
-        effect[b] = known_effect(w, (enum block)b, &key[b]);
+        effect[b] = tail_effect(w, (enum block)b, &key[b]);
         if (effect[b] < 0 && !add_level(w, x, (enum block)b, &key[b], row, &effect[b]))
             return false;
         double value = 1;
         if (b == TREND) {
-            struct view_era *era = era_of(w, row->deck, key[b].b, row);
+            struct view_era *era = tail_era(w, row->deck, key[b].b, row);
             if (!era)
                 return false;
             value = clock_years_between(era->middle_us, row->made_at_us);
@@ -325,6 +227,8 @@ bool tail_levels(struct tail *w, const struct facts *x, const struct fact_row *r
     }
     if (k->last_us == CLOCK_NONE)
         k->last_us = row->made_at_us;
+    if (tail_family_side(w, x, row->stock) < 0)
+        return false;
     return add_combo(w, x, row, effect[PAIR], effect[TAPE], KEY_PAIR_TAPE, row->tape) &&
            add_combo(w, x, row, effect[PAIR], effect[BATCH], KEY_PAIR_BATCH, row->batch);
 }

@@ -16,7 +16,7 @@ static void index_rows(struct tail *w, const struct facts *x)
         w->equation_row[i] = -1;
     for (int s = 0; s < x->stock_count; s++)
         w->stock_first[s] = -1;
-    for (int i = q->rows - 1; i >= 0; i--) {
+    for (int i = 0; i < q->rows; i++) { /* ids grow with time: the latest of a stock comes to stand first */
         int fact = q->fact[i], stock = x->rows[fact].stock;
         w->equation_row[fact] = i;
         w->stock_next[fact] = w->stock_first[stock];
