@@ -1,7 +1,6 @@
 /* SPDX-License-Identifier: GPL-3.0-or-later
  *
- * See importer.h. A slice holds decoded rows until it is full, and goes to the store as one transaction; rows may name decks and stocks that came before them
- * in the same slice.
+ * See importer.h. Rows are decoded into one slice while the store writes the other (import_slice.h); rows may name decks and stocks that came before them.
  */
 #include "importer.h"
 
@@ -13,6 +12,7 @@
 #include "../wire/wire.h"
 #include "import_lines.h"
 #include "import_names.h"
+#include "import_slice.h"
 #include "place.h"
 #include "slugs.h"
 
@@ -26,11 +26,6 @@ struct import_error {
     struct fault_item item;
 };
 
-struct held_row {
-    struct line line;
-    long number;
-};
-
 struct kind_counts {
     int64_t accepted, same, refused;
 };
@@ -40,15 +35,12 @@ struct importer {
     struct store *rehearsal;
     struct import_options options;
     struct import_lines *lines;
-    struct arena *arena;    /* texts of the slice */
-    struct held_row **rows; /* the slice */
-    struct write *writes;
-    size_t count, capacity;
-    struct import_names *names; /* decks and stocks, known or seen in this file */
+    struct import_slice slices[2], *slice; /* one is filled while the store has the other */
+    bool written;                          /* it has */
+    struct import_names *names;            /* decks and stocks, known or seen in this file */
     char file[LIMIT_NAME + 1];
     long line_number;
     int64_t rows_seen, end_rows;
-    bool holds_named;                 /* the slice has decks or stocks */
     bool ended, complete, incomplete; /* this file's end line came; one agreed; a file had none or it differed */
     int64_t latest_us;
     struct import_counts counts;
@@ -66,11 +58,8 @@ void importer_free(struct importer *i)
     if (!i)
         return;
     import_lines_free(i->lines);
-    arena_free(i->arena);
-    for (size_t k = 0; k < i->capacity && i->rows; k++)
-        mem_free(i->rows[k]);
-    mem_free(i->rows);
-    mem_free(i->writes);
+    for (int k = 0; k < 2; k++)
+        import_slice_free(&i->slices[k]);
     import_names_free(i->names);
     slugs_free(&i->open_decks);
     slugs_free(&i->open_stocks);
@@ -82,21 +71,6 @@ void importer_free(struct importer *i)
 static bool out_of_memory(struct fault *f)
 {
     return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while importing; what was accepted before stays");
-}
-
-static bool grow(struct importer *i, size_t capacity)
-{
-    struct held_row **rows = mem_grow(i->rows, capacity, sizeof(struct held_row *));
-    if (rows) {
-        memset(rows + i->capacity, 0, (capacity - i->capacity) * sizeof(struct held_row *));
-        i->rows = rows;
-    }
-    struct write *writes = rows ? mem_grow(i->writes, capacity, sizeof *writes) : NULL;
-    if (!writes)
-        return false;
-    i->writes = writes;
-    i->capacity = capacity;
-    return true;
 }
 
 bool import_conflict_from(const char *text, enum write_conflict *out)
@@ -132,8 +106,8 @@ struct importer *importer_new(struct store *s, const struct import_options *opti
     }
     i->store = s;
     i->options = *options;
-    bool held = options->atomic;
-    i->arena = arena_new(held ? (size_t)LIMIT_HELD_ROWS * 4096 : (size_t)LIMIT_IMPORT_SLICE * LIMIT_LINE);
+    bool room = import_slice_open(&i->slices[0], options->atomic) && (options->atomic || import_slice_open(&i->slices[1], false));
+    i->slice = &i->slices[0];
     i->names = import_names_new();
     i->errors = mem_zero(LIMIT_IMPORT_ERRORS, sizeof *i->errors);
     struct import_lines_to to = {.line = one_line, .refused = spoilt_line, .user = i};
@@ -141,7 +115,7 @@ struct importer *importer_new(struct store *s, const struct import_options *opti
     int64_t last = store_last_commit_us(s);
     i->latest_us = last != CLOCK_NONE && last > options->now_us ? last : options->now_us;
     i->counts.seq = store_last_seq(s);
-    if (!i->arena || !i->names || !i->errors || !i->lines || !grow(i, LIMIT_IMPORT_SLICE)) {
+    if (!room || !i->names || !i->errors || !i->lines) {
         out_of_memory(f);
         importer_free(i);
         return NULL;
@@ -168,36 +142,12 @@ static void refuse(struct importer *i, long line, const struct fault *f)
     }
 }
 
-/* ---- applying a slice ---- */
+/* ---- what became of a slice ---- */
 
 /* Memory, the disk, a file that another process holds: no row's fault, and it ends the import. What is wrong with a row is listed. */
 static bool machine_failed(const struct fault *f)
 {
     return f->kind == FAULT_MEMORY || f->kind == FAULT_STORE || f->kind == FAULT_BUSY;
-}
-
-static void prepare(const struct importer *i, struct held_row *h, struct write *w)
-{
-    struct line *l = &h->line;
-    write_init(w);
-    w->imported = true;
-    w->member = i->options.member;
-    w->may_correct_others = i->options.may_correct_others;
-    w->revision = l->revision;
-    w->origin = l->origin[0] ? l->origin : NULL;
-    w->member_name = l->member[0] ? l->member : NULL;
-    w->on_conflict = i->options.on_conflict;
-    w->make_void = l->is_void;
-    w->void_reason = l->is_void ? l->void_reason : NULL;
-    w->user = h;
-    switch (l->kind) {
-    case LINE_DECK: w->kind = WRITE_DECK, w->deck = &l->as.deck; break;
-    case LINE_STOCK: w->kind = WRITE_STOCK, w->stock = &l->as.stock; break;
-    case LINE_CALIBRATION: w->kind = WRITE_CALIBRATION, w->calibration = &l->as.calibration; break;
-    case LINE_SERVICE: w->kind = WRITE_SERVICE, w->service = &l->as.service; break;
-    case LINE_CHECK: w->kind = WRITE_CHECK, w->check = &l->as.check; break;
-    case LINE_END: break; /* never held */
-    }
 }
 
 /* The file's deck or stock did not come in: what follows is read by the one that stands here, and another club's rows of it wait for a decision. */
@@ -214,28 +164,19 @@ static bool ours_stands(struct importer *i, const struct held_row *h, const stru
     return import_names_refresh(i->names, i->store, deck, id, f);
 }
 
-static bool flush(struct importer *i, struct fault *f)
+/* Counts and lists; `dry`: nothing of it is kept. False when the import cannot go on. */
+static bool take_outcomes(struct importer *i, const struct import_slice *l, bool dry, int64_t *refused, struct fault *f)
 {
-    if (!i->count)
-        return true;
-    for (size_t k = 0; k < i->count; k++)
-        prepare(i, i->rows[k], &i->writes[k]);
-    struct fault why = {0};
-    bool atomic = i->options.atomic;
-    /* With atomic, a row already refused while decoding means that nothing may go in: find out the rest, then undo. */
-    bool dry = atomic && i->counts.refused;
-    bool ok = store_apply(i->store, i->writes, (int)i->count, atomic, dry, &why);
-    int64_t refused = 0;
-    for (size_t k = 0; k < i->count; k++) {
-        const struct write *w = &i->writes[k];
-        const struct held_row *h = i->rows[k];
+    for (size_t k = 0; k < l->count; k++) {
+        const struct write *w = &l->writes[k];
+        const struct held_row *h = l->rows[k];
         struct kind_counts *kind = &i->kinds[h->line.kind];
         if (w->outcome == WRITE_REFUSED && machine_failed(&w->fault)) {
             fault_merge(f, &w->fault, "");
             return false;
         }
         if (w->outcome == WRITE_REFUSED)
-            refused++, kind->refused++, refuse(i, h->number, &w->fault);
+            ++*refused, kind->refused++, refuse(i, h->number, &w->fault);
         else if (w->outcome == WRITE_SAME)
             i->counts.same++, i->counts.kept += w->kept, kind->same++;
         else if (w->outcome == WRITE_CREATED || w->outcome == WRITE_REVISED)
@@ -245,15 +186,58 @@ static bool flush(struct importer *i, struct fault *f)
         if ((w->outcome == WRITE_REFUSED || w->kept) && !ours_stands(i, h, w, f))
             return false;
     }
-    if (!ok && !refused) { /* not a row's fault */
+    return true;
+}
+
+/* Waits for what the store has of this slice. */
+static bool settle(struct importer *i, struct import_slice *l, bool dry, struct fault *f)
+{
+    struct fault why = {0};
+    int64_t refused = 0;
+    bool ok = import_slice_end(l, &why), fine = take_outcomes(i, l, dry, &refused, f);
+    if (fine && !ok && !refused) { /* not a row's fault */
         fault_merge(f, &why, "");
-        if (!fault_set(f))
-            fault_add(f, FAULT_STORE, "", "store", "the club's file could not be written");
-        return false;
+        fine = fault_set(f) ? false : fault_add(f, FAULT_STORE, "", "store", "the club's file could not be written");
     }
-    i->count = 0;
-    i->holds_named = false;
-    arena_reset(i->arena);
+    import_slice_empty(l);
+    return fine;
+}
+
+static struct import_slice *other_slice(struct importer *i)
+{
+    return &i->slices[i->slice == &i->slices[0]];
+}
+
+/* What the store still has. */
+static bool settle_other(struct importer *i, struct fault *f)
+{
+    bool had = i->written;
+    i->written = false;
+    return !had || settle(i, other_slice(i), false, f);
+}
+
+/* Everything that was held is in the store. */
+static bool flush(struct importer *i, struct fault *f)
+{
+    if (!settle_other(i, f))
+        return false;
+    if (!i->slice->count)
+        return true;
+    bool atomic = i->options.atomic;
+    /* With atomic, a row already refused while decoding means that nothing may go in: find out the rest, then undo. */
+    bool dry = atomic && i->counts.refused;
+    return import_slice_begin(i->slice, i->store, &i->options, dry, f) && settle(i, i->slice, dry, f);
+}
+
+/* The slice is full. Rows that name decks and stocks do not change how later lines are read, so that the next ones are decoded while these are written. */
+static bool hand_over(struct importer *i, struct fault *f)
+{
+    if (i->slice->holds_named)
+        return flush(i, f);
+    if (!settle_other(i, f) || !import_slice_begin(i->slice, i->store, &i->options, false, f))
+        return false;
+    i->written = true;
+    i->slice = other_slice(i);
     return true;
 }
 
@@ -334,22 +318,23 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
 {
     struct fault why;
     fault_clear(&why);
-    if (!i->rows[i->count] && !(i->rows[i->count] = mem_zero(1, sizeof **i->rows)))
+    struct held_row *h = import_slice_row(i->slice);
+    if (!h)
         return out_of_memory(f);
-    struct held_row *h = i->rows[i->count];
     h->number = i->line_number;
     if (i->ended) {
         fault_add(&why, FAULT_UNACCEPTABLE, "kind", "after-end", "nothing may follow the end line");
         refuse(i, i->line_number, &why);
         return true;
     }
-    bool fine = wire_read_line(json, n, i->arena, &h->line, &why);
+    bool fine = wire_read_line(json, n, i->slice->arena, &h->line, &why);
     if (fine && h->line.kind == LINE_END) {
         check_end(i, &h->line);
         return true;
     }
     bool names_end = fine && h->line.kind != LINE_DECK && h->line.kind != LINE_STOCK;
-    if (names_end && i->holds_named && !i->options.atomic) /* so that rows are read by what came of the decks and stocks before them */
+    if (names_end && i->slice->holds_named &&
+        !i->options.atomic) /* so that rows are read by what came of the decks and stocks before them */
         return flush(i, f) && take_row(i, json, n, f);
     i->rows_seen++;
     if (fine) /* all lines: a file calls each thing by one name, whoever's the row is */
@@ -368,8 +353,8 @@ static bool take_row(struct importer *i, const char *json, size_t n, struct faul
         refuse(i, i->line_number, &why);
         return true;
     }
-    i->count++;
-    i->holds_named = i->holds_named || named;
+    i->slice->count++;
+    i->slice->holds_named = i->slice->holds_named || named;
     return true;
 }
 
@@ -377,18 +362,17 @@ static bool one_line(void *importer, long number, const char *json, size_t n, st
 {
     struct importer *i = importer;
     i->line_number = number;
-    bool held = i->options.atomic;
-    if (i->count == i->capacity) {
-        if (!held) {
-            if (!flush(i, f))
-                return false;
-        } else if (i->capacity >= LIMIT_HELD_ROWS) {
+    struct import_slice *l = i->slice;
+    if (l->count == l->capacity && !i->options.atomic) {
+        if (!hand_over(i, f))
+            return false;
+    } else if (l->count == l->capacity) {
+        if (l->capacity >= LIMIT_HELD_ROWS)
             return fault_add(f, FAULT_TOO_LARGE, "", "too-many-rows",
                              "an atomic import takes at most %d rows; split the file, or find out with a dry run that nothing is refused",
                              LIMIT_HELD_ROWS);
-        } else if (!grow(i, i->capacity * 2 < LIMIT_HELD_ROWS ? i->capacity * 2 : LIMIT_HELD_ROWS)) {
+        if (!import_slice_grow(l, l->capacity * 2 < LIMIT_HELD_ROWS ? l->capacity * 2 : LIMIT_HELD_ROWS))
             return out_of_memory(f);
-        }
     }
     return take_row(i, json, n, f);
 }
@@ -428,7 +412,6 @@ bool importer_finish(struct importer *i, struct fault *f)
     }
     return true;
 }
-
 /* ---- report ---- */
 
 void importer_counts(const struct importer *i, struct import_counts *out)

@@ -111,7 +111,7 @@
 #define LIMIT_QUEUE_ROWS      8192                 /* rows waiting for the writer */
 #define LIMIT_QUEUE_BYTES     (64LL * 1024 * 1024) /* bytes waiting for the writer */
 #define LIMIT_GROUP_ROWS      2048                 /* rows of one commit: bounds how long the last one waits */
-#define LIMIT_IMPORT_SLICE    512                  /* rows of an import that go into one commit */
+#define LIMIT_IMPORT_SLICE    1024                 /* rows of an import that go into one commit */
 #define LIMIT_WORKER_QUEUE    256                  /* questions waiting for a worker */
 #define LIMIT_HEAD_BYTES      (16 * 1024) /* memory of one connection, for its request head and reply head; cleared at each request */
 #define LIMIT_PREPARED        1024        /* small replies kept ready with their headers: some 6 MB at most */

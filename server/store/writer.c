@@ -94,21 +94,28 @@ bool store_submit(struct store *s, struct write *w, struct fault *f)
     return !full || fault_add(f, FAULT_BUSY, "", "queue-full", "too many results wait to be written; try again in a moment");
 }
 
-/* Appends to a list of jobs and waits until it was run. `while_stopping`: the house's own work is still done then. */
-static bool wait_for(struct store *s, struct job *j, bool slice, bool while_stopping)
+/* Appends to a list of jobs. `while_stopping`: the house's own work is still done then. */
+static bool hand_over(struct store *s, struct job *j, bool slice, bool while_stopping)
 {
     pthread_mutex_lock(&s->lock);
-    if (!s->has_writer || s->closing || (s->stopping && !while_stopping)) {
-        pthread_mutex_unlock(&s->lock);
-        return refuse_stopping(s, j->fault);
-    }
+    bool refused = !s->has_writer || s->closing || (s->stopping && !while_stopping);
     struct job **head = slice ? &s->slices : &s->jobs, **tail = slice ? &s->slices_tail : &s->jobs_tail;
-    if (*head)
-        (*tail)->next = j;
-    else
-        *head = j;
-    *tail = j;
-    wake_writer(s);
+    if (!refused) {
+        if (*head)
+            (*tail)->next = j;
+        else
+            *head = j;
+        *tail = j;
+        wake_writer(s);
+    }
+    pthread_mutex_unlock(&s->lock);
+    return !refused || refuse_stopping(s, j->fault);
+}
+
+/* Until it was run. */
+static bool wait_for(struct store *s, struct job *j)
+{
+    pthread_mutex_lock(&s->lock);
     while (!j->done)
         pthread_cond_wait(&s->calm, &s->lock);
     pthread_mutex_unlock(&s->lock);
@@ -118,35 +125,60 @@ static bool wait_for(struct store *s, struct job *j, bool slice, bool while_stop
 bool writer_job(struct store *s, bool (*run)(struct store *, void *, struct fault *), void *argument, struct fault *f)
 {
     struct job j = {.run = run, .argument = argument, .fault = f};
-    return wait_for(s, &j, false, true);
+    return hand_over(s, &j, false, true) && wait_for(s, &j);
 }
 
-struct slice {
-    struct write **writes;
+struct store_slice {
+    struct store *store;
+    struct job job;
+    struct fault fault;
     int count;
     enum group_kind kind;
+    struct write *list[];
 };
 
 static bool run_slice(struct store *s, void *argument, struct fault *f)
 {
-    struct slice *l = argument;
-    return group_commit(s, l->writes, l->count, l->kind, f);
+    struct store_slice *l = argument;
+    return group_commit(s, l->list, l->count, l->kind, f);
+}
+
+struct store_slice *store_apply_begin(struct store *s, struct write *writes, int count, bool atomic, bool dry_run, struct fault *f)
+{
+    struct store_slice *l = mem_alloc(sizeof *l + (size_t)count * sizeof(struct write *));
+    if (!l) {
+        fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while importing");
+        return NULL;
+    }
+    l->store = s;
+    l->job = (struct job){.run = run_slice, .argument = l, .fault = &l->fault};
+    l->count = count;
+    l->kind = dry_run ? (atomic ? GROUP_DRY_ATOMIC : GROUP_DRY) : (atomic ? GROUP_ATOMIC : GROUP_SLICE);
+    fault_clear(&l->fault);
+    for (int i = 0; i < count; i++) {
+        prepare(&writes[i]);
+        l->list[i] = &writes[i];
+    }
+    if (hand_over(s, &l->job, true, false))
+        return l;
+    fault_merge(f, &l->fault, "");
+    mem_free(l);
+    return NULL;
+}
+
+bool store_apply_end(struct store_slice *l, struct fault *f)
+{
+    bool ok = wait_for(l->store, &l->job);
+    if (!ok)
+        fault_merge(f, &l->fault, "");
+    mem_free(l);
+    return ok;
 }
 
 bool store_apply(struct store *s, struct write *writes, int count, bool atomic, bool dry_run, struct fault *f)
 {
-    struct write **list = mem_zero((size_t)count, sizeof *list);
-    if (!list)
-        return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while importing");
-    for (int i = 0; i < count; i++) {
-        prepare(&writes[i]);
-        list[i] = &writes[i];
-    }
-    struct slice l = {list, count, dry_run ? (atomic ? GROUP_DRY_ATOMIC : GROUP_DRY) : (atomic ? GROUP_ATOMIC : GROUP_SLICE)};
-    struct job j = {.run = run_slice, .argument = &l, .fault = f};
-    bool ok = wait_for(s, &j, true, false);
-    mem_free(list);
-    return ok;
+    struct store_slice *l = store_apply_begin(s, writes, count, atomic, dry_run, f);
+    return l && store_apply_end(l, f);
 }
 
 void store_on_commit(struct store *s, commit_hook hook, void *user)

@@ -72,6 +72,12 @@ bool store_submit(struct store *s, struct write *w, struct fault *f) __attribute
  * committed; outcomes are in each write, `done` is not called. With `atomic`, the first refusal undoes the whole slice, and false is returned. With
  * `dry_run` everything is undone after the outcomes are known and no hook is called. */
 bool store_apply(struct store *s, struct write *writes, int count, bool atomic, bool dry_run, struct fault *f);
+/* The same in two halves, so that the caller can decode the next slice meanwhile: the writes are the store's until the end, which is due for everything that was begun.
+ * NULL and a fault: nothing was begun. */
+struct store_slice;
+struct store_slice *store_apply_begin(struct store *s, struct write *writes, int count, bool atomic, bool dry_run, struct fault *f)
+    __attribute__((warn_unused_result));
+bool store_apply_end(struct store_slice *l, struct fault *f);
 
 /* Called on the writer's thread after each commit with the writes that changed something (CREATED or REVISED), in seq order. One hook. */
 typedef void (*commit_hook)(void *user, struct write *const *writes, int count);

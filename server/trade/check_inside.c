@@ -17,10 +17,22 @@ struct field_path check_field_inside(const char *outer, const char *inner)
     return p;
 }
 
+/* Made for every move of every calibration, so without printf. */
 struct field_path check_field_at(const char *list, int index, const char *inner)
 {
     struct field_path p;
-    snprintf(p.text, sizeof p.text, *inner ? "%s[%d].%s" : "%s[%d]", list, index, inner);
+    char number[16], *digit = number + sizeof number;
+    *--digit = '\0';
+    *--digit = ']';
+    for (unsigned n = index > 0 ? (unsigned)index : 0; *digit == ']' || n; n /= 10)
+        *--digit = (char)('0' + n % 10);
+    *--digit = '[';
+    const char *const parts[] = {list, digit, *inner ? "." : "", inner};
+    size_t used = 0;
+    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
+        for (const char *from = parts[i]; *from && used < sizeof p.text - 1; from++)
+            p.text[used++] = *from;
+    p.text[used] = '\0';
     return p;
 }
 

@@ -11,21 +11,54 @@
 
 #include <string.h>
 
-static void add_bytes(struct sum *s, const char *name, const void *bytes, size_t n)
+/* The pieces are short, and the sum takes long ones much faster: they are gathered first. */
+struct said {
+    struct sum sum;
+    size_t count;
+    uint8_t bytes[1024];
+};
+
+static void said_start(struct said *s)
 {
-    uint8_t length[4] = {(uint8_t)n, (uint8_t)(n >> 8), (uint8_t)(n >> 16), (uint8_t)(n >> 24)};
-    sum_add(s, name, strlen(name) + 1);
-    sum_add(s, length, sizeof length);
-    sum_add(s, bytes, n);
+    sum_start(&s->sum);
+    s->count = 0;
 }
 
-static void add_text(struct sum *s, const char *name, const char *text)
+static void said_more(struct said *s, const void *bytes, size_t n)
+{
+    if (n > sizeof s->bytes - s->count) {
+        sum_add(&s->sum, s->bytes, s->count);
+        s->count = 0;
+    }
+    if (n > sizeof s->bytes) {
+        sum_add(&s->sum, bytes, n);
+    } else if (n) {
+        memcpy(s->bytes + s->count, bytes, n);
+        s->count += n;
+    }
+}
+
+static void said_finish(struct said *s, uint8_t out[32])
+{
+    sum_add(&s->sum, s->bytes, s->count);
+    sum_finish(&s->sum, out);
+}
+
+static void add_bytes(struct said *s, const char *name, const void *bytes, size_t n)
+{
+    uint8_t length[4] = {(uint8_t)n, (uint8_t)(n >> 8), (uint8_t)(n >> 16), (uint8_t)(n >> 24)};
+    said_more(s, name, strlen(name) + 1);
+    said_more(s, length, sizeof length);
+    said_more(s, bytes, n);
+}
+
+static void add_text(struct said *s, const char *name, const char *text)
 {
     if (text && *text)
         add_bytes(s, name, text, strlen(text));
 }
 
-static void add_whole(struct sum *s, const char *name, int64_t value)
+static void add_whole(struct said *s, const char *name, int64_t value)
 {
     uint8_t bytes[8];
     for (int i = 0; i < 8; i++)
@@ -33,7 +66,7 @@ static void add_whole(struct sum *s, const char *name, int64_t value)
     add_bytes(s, name, bytes, sizeof bytes);
 }
 
-static void add_number(struct sum *s, const char *name, double value)
+static void add_number(struct said *s, const char *name, double value)
 {
     if (!given(value))
         return;
@@ -44,25 +77,25 @@ static void add_number(struct sum *s, const char *name, double value)
 }
 
 /* A choice or count that is its default adds nothing. */
-static void add_choice(struct sum *s, const char *name, int64_t value, int64_t not_given)
+static void add_choice(struct said *s, const char *name, int64_t value, int64_t not_given)
 {
     if (value != not_given)
         add_whole(s, name, value);
 }
 
-static void add_time(struct sum *s, int64_t us, int offset_minutes)
+static void add_time(struct said *s, int64_t us, int offset_minutes)
 {
     add_choice(s, "made_at", us, CLOCK_NONE);
     add_choice(s, "made_at_offset", offset_minutes, 0);
 }
 
 /* What belongs to an inner member follows its name. */
-static void begin(struct sum *s, const char *name)
+static void begin(struct said *s, const char *name)
 {
     add_bytes(s, name, "", 0);
 }
 
-static void add_dial(struct sum *s, const char *name, const struct dial *d)
+static void add_dial(struct said *s, const char *name, const struct dial *d)
 {
     if (!d->present)
         return;
@@ -81,7 +114,7 @@ static void add_dial(struct sum *s, const char *name, const struct dial *d)
     }
 }
 
-static void add_counter(struct sum *s, const struct counter *c)
+static void add_counter(struct said *s, const struct counter *c)
 {
     if (c->kind == COUNTER_NONE)
         return;
@@ -106,7 +139,7 @@ static bool only_main(const struct deck *d)
            one->direction == DIRECTION_FORWARD;
 }
 
-static void add_unless(struct sum *s, const char *name, double value, double not_given)
+static void add_unless(struct said *s, const char *name, double value, double not_given)
 {
     if (given(value) && fabs(value - not_given) > 0)
         add_number(s, name, value);
@@ -114,8 +147,8 @@ static void add_unless(struct sum *s, const char *name, double value, double not
 
 void digest_deck(const struct deck *d, uint8_t out[32])
 {
-    struct sum s;
-    sum_start(&s);
+    struct said s;
+    said_start(&s);
     begin(&s, "deck");
     add_text(&s, "id", d->id);
     add_text(&s, "name", d->name);
@@ -143,13 +176,13 @@ void digest_deck(const struct deck *d, uint8_t out[32])
     add_number(&s, "meter_step_db", d->meter_step_db);
     add_number(&s, "warm_up_minutes", d->warm_up_minutes);
     add_text(&s, "notes", d->notes);
-    sum_finish(&s, out);
+    said_finish(&s, out);
 }
 
 void digest_stock(const struct stock *k, uint8_t out[32])
 {
-    struct sum s;
-    sum_start(&s);
+    struct said s;
+    said_start(&s);
     begin(&s, "stock");
     add_text(&s, "id", k->id);
     add_text(&s, "name", k->name);
@@ -168,10 +201,10 @@ void digest_stock(const struct stock *k, uint8_t out[32])
     add_number(&s, "sheet_bias_db", k->sheet_bias_db);
     add_number(&s, "sheet_level_db", k->sheet_level_db);
     add_text(&s, "notes", k->notes);
-    sum_finish(&s, out);
+    said_finish(&s, out);
 }
 
-static void add_moves(struct sum *s, const struct calibration *c)
+static void add_moves(struct said *s, const struct calibration *c)
 {
     for (int i = 0; i < c->move_count; i++) {
         begin(s, "move");
@@ -190,8 +223,8 @@ static void add_moves(struct sum *s, const struct calibration *c)
 
 void digest_calibration(const struct calibration *c, uint8_t out[32])
 {
-    struct sum s;
-    sum_start(&s);
+    struct said s;
+    said_start(&s);
     begin(&s, "calibration");
     add_bytes(&s, "id", c->id.bytes, sizeof c->id.bytes);
     add_text(&s, "deck", c->deck);
@@ -232,13 +265,13 @@ void digest_calibration(const struct calibration *c, uint8_t out[32])
     add_moves(&s, c);
     add_number(&s, "peak_db", c->peak_db);
     add_text(&s, "notes", c->notes);
-    sum_finish(&s, out);
+    said_finish(&s, out);
 }
 
 void digest_service(const struct service *v, uint8_t out[32])
 {
-    struct sum s;
-    sum_start(&s);
+    struct said s;
+    said_start(&s);
     begin(&s, "service");
     add_bytes(&s, "id", v->id.bytes, sizeof v->id.bytes);
     add_text(&s, "deck", v->deck);
@@ -248,13 +281,13 @@ void digest_service(const struct service *v, uint8_t out[32])
     add_number(&s, "bias_shift_db", v->bias_shift_db);
     add_number(&s, "level_shift_db", v->level_shift_db);
     add_text(&s, "notes", v->notes);
-    sum_finish(&s, out);
+    said_finish(&s, out);
 }
 
 void digest_check(const struct deck_check *c, uint8_t out[32])
 {
-    struct sum s;
-    sum_start(&s);
+    struct said s;
+    said_start(&s);
     begin(&s, "check");
     add_bytes(&s, "id", c->id.bytes, sizeof c->id.bytes);
     add_text(&s, "deck", c->deck);
@@ -265,5 +298,5 @@ void digest_check(const struct deck_check *c, uint8_t out[32])
     add_number(&s, "low_balance_db", c->low_balance_db);
     add_number(&s, "high_balance_db", c->high_balance_db);
     add_text(&s, "notes", c->notes);
-    sum_finish(&s, out);
+    said_finish(&s, out);
 }

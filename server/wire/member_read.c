@@ -179,23 +179,30 @@ static void read_flag(struct reading *r, const char *name, const json_t *v, bool
         wrong_type(r, name, "true or false", v);
 }
 
-static void read_choice(struct reading *r, const char *name, const json_t *v, const char *(*choice)(int), int *out)
+static void not_in_list(struct reading *r, const char *name, const json_t *v, const char *(*choice)(int))
 {
     char list[200] = "";
     size_t used = 0;
-    if (!json_is_string(v)) {
-        wrong_type(r, name, "text in quotes", v);
-        return;
-    }
     for (int i = 0; choice(i); i++) {
-        if (!strcmp(choice(i), json_string_value(v))) {
-            *out = i;
-            return;
-        }
         int n = snprintf(list + used, sizeof list - used, "%s%s", i ? ", " : "", choice(i));
         used += n > 0 && (size_t)n < sizeof list - used ? (size_t)n : 0;
     }
     reading_wrong(r, name, "not-in-list", "'%.40s' is not one of %s", json_string_value(v), list);
+}
+
+static void read_choice(struct reading *r, const char *name, const json_t *v, const char *(*choice)(int), int *out)
+{
+    int i = 0;
+    if (!json_is_string(v)) {
+        wrong_type(r, name, "text in quotes", v);
+        return;
+    }
+    while (choice(i) && strcmp(choice(i), json_string_value(v)) != 0)
+        i++;
+    if (choice(i))
+        *out = i;
+    else
+        not_in_list(r, name, v, choice);
 }
 
 static void read_time(struct reading *r, const char *name, const json_t *v, int64_t *us, int *offset)
@@ -292,8 +299,10 @@ void read_inner(struct reading *r, const char *name, int index, const json_t *va
                 const char *what)
 {
     char outer[sizeof r->prefix], position[16] = "";
-    if (index >= 0)
+    if (index >= 10)
         snprintf(position, sizeof position, "[%d]", index);
+    else if (index >= 0) /* nearly always, so without printf */
+        memcpy(position, (char[]){'[', (char)('0' + index), ']', '\0'}, 4);
     if (!json_is_object(value)) {
         char field[80];
         snprintf(field, sizeof field, "%s%s", name, position);
@@ -301,8 +310,12 @@ void read_inner(struct reading *r, const char *name, int index, const json_t *va
         return;
     }
     memcpy(outer, r->prefix, sizeof outer);
+    const char *const parts[] = {name, position, "."};
     size_t used = strlen(outer);
-    snprintf(r->prefix + used, sizeof r->prefix - used, "%s%s.", name, position);
+    for (size_t i = 0; i < sizeof parts / sizeof *parts; i++)
+        for (const char *from = parts[i]; *from && used < sizeof r->prefix - 1; from++)
+            r->prefix[used++] = *from;
+    r->prefix[used] = '\0';
     struct member_set set = {table, record};
     read_members(r, value, &set, 1, what);
     memcpy(r->prefix, outer, sizeof outer);
