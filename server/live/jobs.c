@@ -7,9 +7,10 @@
 
 #include "../ground/log.h"
 
-#define QUIET_US  300000LL  /* no change for so long: a good moment to estimate variances */
-#define FIT_SHARE 10        /* under steady change a fit takes at most one part in so many of the time */
-#define RETRY_US  1000000LL /* until what failed is tried again */
+#define QUIET_US      300000LL  /* no change for so long: a good moment to estimate variances */
+#define QUIET_MOST_US 4000000LL /* the same where an estimate takes long */
+#define FIT_SHARE     10        /* under steady change a fit takes at most one part in so many of the time */
+#define RETRY_US      1000000LL /* until what failed is tried again */
 
 void live_say(const char *what, const struct fault *f)
 {
@@ -19,9 +20,11 @@ void live_say(const char *what, const struct fault *f)
 
 /* ---- when: with the lock held ---- */
 
+/* A pause between two bursts is none to begin what takes long. */
 static bool quiet(const struct live *l, int64_t now)
 {
-    return now - l->changed_us >= QUIET_US;
+    int64_t enough = l->fit_took_us / 4 < QUIET_MOST_US ? l->fit_took_us / 4 : QUIET_MOST_US;
+    return now - l->changed_us >= (enough > QUIET_US ? enough : QUIET_US);
 }
 
 /* Variances are worth estimating again: something changed, and either all is quiet or the last time is long enough ago. */
@@ -54,7 +57,7 @@ bool jobs_due(const struct live *l, int64_t now)
 
 bool jobs_due_soon(const struct live *l, int64_t now)
 {
-    return jobs_due(l, now + QUIET_US);
+    return jobs_due(l, now + QUIET_MOST_US);
 }
 
 /* ---- taking ---- */

@@ -10,14 +10,17 @@
 #include <errno.h>
 #include <time.h>
 
-#define RETRY_US   1000000LL /* until what failed is tried again */
-#define POLL_MS    500       /* how often another process's changes are looked for: contract says within a second */
-#define STALE_MS   20        /* the same when what is served lacks something acknowledged, because memory was out at the commit */
-#define NICE       5         /* those who log and ask go first when all cores are busy */
-#define REST_US    15000LL   /* longest rest after a round that was short: a result has to be seen within 20 ms */
-#define LONG_US    50000LL   /* a round that took so long and learned a burst of rows: then larger portions, which cost less a row */
-#define BURST_ROWS 48        /* fewer are a few members, who wait for what they logged */
-#define LONE_ROWS  4         /* after so few no rest at all */
+#define RETRY_US      1000000LL /* until what failed is tried again */
+#define POLL_MS       500       /* how often another process's changes are looked for: contract says within a second */
+#define STALE_MS      20        /* the same when what is served lacks something acknowledged, because memory was out at the commit */
+#define NICE          5         /* those who log and ask go first when all cores are busy */
+#define REST_US       15000LL   /* longest rest after a round that was short: a result has to be seen within 20 ms */
+#define LONG_US       50000LL   /* a round that took so long and learned a burst of rows: then larger portions, which cost less a row */
+#define BURST_ROWS    48        /* fewer are a few members, who wait for what they logged */
+#define BURST_SHARE   8         /* under a lasting burst learning takes at most one part in so many of the time */
+#define BURST_REST_US 4000000LL /* but what is served is never older than this and a round */
+#define STEP_US       50000LL   /* how soon the end of a burst is noticed */
+#define LONE_ROWS     4         /* after so few no rest at all */
 
 /* ---- the steps of one round ---- */
 
@@ -53,7 +56,7 @@ static int64_t rest_after(int64_t took_us, int64_t learned)
     if (learned <= LONE_ROWS)
         return 0;
     if (took_us >= LONG_US && learned >= BURST_ROWS)
-        return 3 * took_us;
+        return BURST_SHARE * took_us < BURST_REST_US ? BURST_SHARE * took_us : BURST_REST_US;
     return 2 * took_us < REST_US ? 2 * took_us : REST_US;
 }
 
@@ -99,13 +102,20 @@ static void wait_ms(struct live *l, int ms) /* with the lock held */
     pthread_cond_timedwait(&l->wake, &l->lock, &until);
 }
 
-/* With the lock held: until that time, a finished job or the end; further rows do not wake it. */
+/* With the lock held: until that time, a finished job or the end; further rows do not wake it, but when a burst is over there is nothing more to rest for. */
 static void rest(struct live *l, int64_t until_us)
 {
-    struct timespec until = {.tv_sec = until_us / 1000000, .tv_nsec = until_us % 1000000 * 1000};
+    int64_t next_us = clock_monotonic_us(), before = 0;
+    bool over = false;
     l->resting = true;
-    while (!l->stopping && !l->estimator.done && !l->renewer.done && pthread_cond_timedwait(&l->wake, &l->lock, &until) != ETIMEDOUT)
-        ;
+    while (!over && next_us < until_us && !l->stopping && !l->estimator.done && !l->renewer.done) {
+        before = l->target;
+        next_us = next_us + STEP_US < until_us ? next_us + STEP_US : until_us;
+        struct timespec until = {.tv_sec = next_us / 1000000, .tv_nsec = next_us % 1000000 * 1000};
+        while (!l->stopping && !l->estimator.done && !l->renewer.done && pthread_cond_timedwait(&l->wake, &l->lock, &until) != ETIMEDOUT)
+            ;
+        over = l->target - before < BURST_ROWS;
+    }
     l->resting = false;
 }
 
@@ -130,6 +140,7 @@ void *solver_main(void *user)
         bool finished = l->estimator.done || l->renewer.done, look = look_due(l, now - looked);
         if (behind && !finished && now < rest_until) {
             rest(l, rest_until);
+            rest_until = 0;
             continue;
         }
         if (!behind && !look && !jobs_due(l, now) && !model_catching_up(l->model)) {
