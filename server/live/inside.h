@@ -52,12 +52,12 @@ struct live {
     atomic_bool give_up;             /* tells a running fit to stop */
     int64_t target;                  /* change the solver should reach */
     bool services_changed, catalog_stale, keys_stale;
-    int64_t start_seq;                          /* what "ready" means */
-    int64_t as_of;                              /* of the published model */
-    bool fit_taken;                             /* the solver's: variances came that are not served yet */
-    bool save_due, track_due;                   /* variances are new since tables were saved, the track record made */
-    int64_t renewal_not_before_us;              /* the last one failed */
-    int64_t changed_us, fitted_us, fit_took_us; /* monotonic */
+    int64_t start_seq;                                /* what "ready" means */
+    int64_t as_of;                                    /* of the published model */
+    bool fit_taken;                                   /* the solver's: variances came that are not served yet */
+    bool save_due, track_due;                         /* variances are new since tables were saved, the track record made */
+    int64_t fit_not_before_us, renewal_not_before_us; /* the last one failed */
+    int64_t changed_us, fitted_us, fit_took_us;       /* monotonic */
     long changes_since_fit;
     struct live_figures figures;
 };

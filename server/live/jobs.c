@@ -30,7 +30,8 @@ static bool quiet(const struct live *l, int64_t now)
 /* Variances are worth estimating again: something changed, and either all is quiet or the last time is long enough ago. */
 static bool fit_due(const struct live *l, int64_t now)
 {
-    return l->changes_since_fit && (quiet(l, now) || now - l->fitted_us >= FIT_SHARE * l->fit_took_us + 1000000LL);
+    return l->changes_since_fit && now >= l->fit_not_before_us &&
+           (quiet(l, now) || now - l->fitted_us >= FIT_SHARE * l->fit_took_us + 1000000LL);
 }
 
 /* What the estimator should do next; WORK_NONE while it has something to do. The track record waits until nothing else does. */
@@ -68,7 +69,7 @@ static void fit_again(struct live *l)
     pthread_mutex_lock(&l->lock);
     if (!l->changes_since_fit)
         l->changes_since_fit = 1;
-    l->changed_us = clock_monotonic_us() + RETRY_US - QUIET_US;
+    l->fit_not_before_us = clock_monotonic_us() + RETRY_US;
     pthread_mutex_unlock(&l->lock);
 }
 

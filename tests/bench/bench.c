@@ -73,6 +73,11 @@ static void wait_calm(const struct daemon *d)
     }
 }
 
+const char *verdict(bool reached)
+{
+    return reached ? "reached" : "MISSED";
+}
+
 void line(const char *what, const char *club, const char *bar, bool reached, const char *format, ...)
 {
     va_list ap;
@@ -81,7 +86,7 @@ void line(const char *what, const char *club, const char *bar, bool reached, con
     vprintf(format, ap);
     va_end(ap);
     if (*bar)
-        printf("  [%s: %s]", bar, reached ? "reached" : "MISSED");
+        printf("  [%s: %s]", bar, verdict(reached));
     printf("\n");
 }
 

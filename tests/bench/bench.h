@@ -24,6 +24,7 @@ void wait_ready(const struct daemon *d);
 
 /* One line: what, of which club, the measurement in words; then the bar and whether it is reached (bar "" = none). */
 void line(const char *what, const char *club, const char *bar, bool reached, const char *format, ...) __attribute__((format(printf, 5, 6)));
+const char *verdict(bool reached); /* where one line has several bars */
 /* Cost in whatever unit at so many rows; `exponents` prints its growth between the sizes. */
 void cost(const char *what, const char *unit, long rows, double value);
 void exponents(void);

@@ -259,6 +259,37 @@ static void imports_and_results_side_by_side(void **state)
     assert_int_equal(store_last_seq(s->store), 2 + 20 * 100 + 4 * EACH);
 }
 
+/* Two slices under way at once are written one after the other, each in its own transaction. */
+static void slices_in_halves(void **state)
+{
+    struct scratch *s = *state;
+    make_pair(s->store);
+    struct calibration *rows[2];
+    struct write *w[2];
+    struct store_slice *l[2];
+    struct fault f = {0};
+    for (int k = 0; k < 2; k++) {
+        w[k] = many(50, &rows[k]);
+        for (int i = 0; i < 50; i++) {
+            w[k][i].imported = true;
+            w[k][i].done = NULL;
+        }
+        assert_non_null(l[k] = store_apply_begin(s->store, w[k], 50, false, false, &f));
+    }
+    for (int k = 0; k < 2; k++) {
+        assert_true(store_apply_end(l[k], &f));
+        for (int i = 0; i < 50; i++)
+            assert_int_equal(w[k][i].stamp.seq, 3 + 50 * k + i);
+    }
+    store_quiesce(s->store);
+    assert_null(store_apply_begin(s->store, w[0], 50, false, false, &f));
+    assert_int_equal(f.kind, FAULT_BUSY);
+    for (int k = 0; k < 2; k++) {
+        free(w[k]);
+        free(rows[k]);
+    }
+}
+
 /* A result that comes while a slice waits goes first; a slice is not put off for ever. */
 static void slices_yield_but_do_not_starve(void **state)
 {
@@ -296,6 +327,7 @@ int main(void)
         cmocka_unit_test_setup_teardown(full_queue_is_busy_and_the_rest_is_answered, scratch_open, scratch_close),
         cmocka_unit_test_setup_teardown(full_by_bytes, scratch_open, scratch_close),
         cmocka_unit_test_setup_teardown(imports_and_results_side_by_side, scratch_open, scratch_close),
+        cmocka_unit_test_setup_teardown(slices_in_halves, scratch_open, scratch_close),
         cmocka_unit_test_setup_teardown(slices_yield_but_do_not_starve, scratch_open, scratch_close),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
