@@ -18,6 +18,7 @@
 #define STOP_ROUNDS  8    /* Newton steps of stopped rows; they begin at their stops and take three to six */
 #define EFFECT_STILL 0.02 /* change of a weight that is none; what is served then stands within some 0.01 dB of where it would end */
 #define MANY_EFFECTS 6000
+#define LARGE_ROUNDS 5
 #define LARGE_STILL  0.3 /* scales that a stopped row may still move when a factor is dear */
 
 static bool fail_memory(struct fault *f)
@@ -143,7 +144,7 @@ bool estimate_effects(struct estimate *e, int rounds, struct fault *f)
     bool large = e->in.design->columns > MANY_EFFECTS, fresh = false; /* large: weights on the way go without leverages */
     e->reason = ESTIMATE_HELD;
     if (large) {
-        rounds = rounds > 2 ? 2 : rounds;
+        rounds = rounds > LARGE_ROUNDS ? LARGE_ROUNDS : rounds;
         still = fmax(still, LARGE_STILL);
     }
     for (int k = 0;; k++) {
