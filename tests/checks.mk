@@ -28,8 +28,10 @@ check-package: deps-check ## the Debian package: lintian, the unit's exposure, i
 	$(call install_missing,$(DEPS_DEB))
 	$(Q)$(MAKE) --no-print-directory all
 	$(Q)tests/package/deb.sh $(BUILD)/biasbook
-check-long: check check-package analyse check-thread check-valgrind check-faults hostile soak ## what takes longer as well
-	$(Q)BIASBOOK_ROWS=10000 $(BUILD)/tests/server/test_two_clubs
+LONG_TESTS := $(addprefix $(BUILD)/tests/,server/test_two_clubs trade/test_next_move trade/test_trend)
+check-long: check check-package analyse check-thread check-valgrind check-faults hostile soak ## all that takes longer as well: hours (fuzz, coverage and bench are asked for by themselves)
+	$(Q)$(MAKE) --no-print-directory $(LONG_TESTS)
+	$(Q)for t in $(LONG_TESTS); do echo "== $$t"; BIASBOOK_LONG=1 BIASBOOK_ROWS=10000 $$t || exit 1; done
 
 # ---- bench: ratios within one run; docs/performance.md tells what they mean ----
 BENCH_OBJ := $(call objs,$(filter-out tests/bench/fit_bench.c,$(wildcard tests/bench/*.c)) tests/server/daemon.c)

@@ -21,7 +21,7 @@ check-valgrind: deep-deps ## test programs under valgrind's memcheck, but for th
 
 # Findings are mended, or suppressed where they stand with the reason; checks that are off altogether are named with theirs in .clang-tidy and here:
 # varFuncNullUB: NULL ends log_line's pairs; POSIX has it a pointer. missingIncludeSystem: cppcheck needs no system header.
-# gcc's analyzer reads one file at a time; BIASBOOK_ANALYSED tells it what a header promises (that fault_add is always false).
+# The analyzers read one file at a time; BIASBOOK_ANALYSED tells them what a header promises (that fault_add is always false).
 # Of the files in ANALYSER_NULLS it believes that an array may be NULL whose count is above nought; one comes with the other (slope_table_make).
 ANALYSER_NULLS := server/trade/slope_table.c server/trade/slope_learner.c
 ANALYSE_SRC = $(shell git ls-files 'server/*.c')
@@ -32,7 +32,7 @@ analyse: deep-deps ## cppcheck, clang-tidy, gcc -fanalyzer over server/
 	$(Q)echo "== gcc -fanalyzer"; printf '%s\n' $(ANALYSE_SRC) | xargs -P $(CHECK_JOBS) -n 4 sh -c 'for f; do \
 	  case " $(ANALYSER_NULLS) " in *" $$f "*) off="-Wno-analyzer-null-dereference -Wno-analyzer-null-argument" ;; *) off= ;; esac; \
 	  gcc $(ANALYSE_FLAGS) -O1 -fanalyzer -DBIASBOOK_ANALYSED -Wno-unused-value $$off -Werror -c -o /dev/null "$$f" || exit 255; done' gcc
-	$(Q)echo "== clang-tidy"; printf '%s\n' $(ANALYSE_SRC) | xargs -P $(CHECK_JOBS) -n 8 sh -c 'clang-tidy --quiet "$$@" -- $(ANALYSE_FLAGS) 2>/dev/null' clang-tidy
+	$(Q)echo "== clang-tidy"; printf '%s\n' $(ANALYSE_SRC) | xargs -P $(CHECK_JOBS) -n 8 sh -c 'clang-tidy --quiet "$$@" -- $(ANALYSE_FLAGS) -DBIASBOOK_ANALYSED -Wno-unused-value 2>/dev/null' clang-tidy
 coverage: deep-deps ## lines and branches that the test programs and whole-server scripts reach, by room
 	$(Q)find $(COVERAGE_BUILD) -name '*.gcda' -delete 2>/dev/null || true
 	$(Q)$(CHECK_MAKE) WERROR= BUILD=$(COVERAGE_BUILD) OPT='-O0 -g1 --coverage -fprofile-update=atomic' LDFLAGS='-fuse-ld=lld --coverage' all tests

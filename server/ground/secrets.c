@@ -17,7 +17,8 @@ static_assert(KEY_PREFIX_LENGTH + sodium_base64_ENCODED_LEN(KEY_BYTES, sodium_ba
               "room for a key");
 static_assert(sizeof(struct sum) >= sizeof(crypto_hash_sha256_state), "room for the state");
 static_assert(alignof(struct sum) >= alignof(crypto_hash_sha256_state), "place for the state");
-static_assert(DIGEST_BYTES == crypto_hash_sha256_BYTES && DIGEST_BYTES == crypto_generichash_BYTES, "both sums have 256 bits");
+static_assert(DIGEST_BYTES == crypto_hash_sha256_BYTES, "SHA-256 has 256 bits");
+static_assert(DIGEST_BYTES == crypto_generichash_BYTES, "and so has the other sum");
 
 bool secrets_start(void)
 {

@@ -289,7 +289,7 @@ void take_text(struct columns *c, char *out, size_t room)
     c->n++;
     if (n >= room)
         n = room - 1;
-    if (n)
+    if (t && n)
         memcpy(out, t, n);
     out[n] = '\0';
 }
