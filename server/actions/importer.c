@@ -20,6 +20,8 @@
 #include <string.h>
 #include <strings.h>
 
+#define FIRST_SLICE 128
+
 struct import_error {
     long line;
     char file[LIMIT_NAME + 1];
@@ -37,6 +39,7 @@ struct importer {
     struct import_lines *lines;
     struct import_slice slices[2], *slice; /* one is filled while the store has the other */
     bool written;                          /* it has */
+    size_t enough;                         /* rows of the next slice: the first ones are small, so that the store begins soon */
     struct import_names *names;            /* decks and stocks, known or seen in this file */
     char file[LIMIT_NAME + 1];
     long line_number;
@@ -108,6 +111,7 @@ struct importer *importer_new(struct store *s, const struct import_options *opti
     i->options = *options;
     bool room = import_slice_open(&i->slices[0], options->atomic) && (options->atomic || import_slice_open(&i->slices[1], false));
     i->slice = &i->slices[0];
+    i->enough = FIRST_SLICE;
     i->names = import_names_new();
     i->errors = mem_zero(LIMIT_IMPORT_ERRORS, sizeof *i->errors);
     struct import_lines_to to = {.line = one_line, .refused = spoilt_line, .user = i};
@@ -363,9 +367,10 @@ static bool one_line(void *importer, long number, const char *json, size_t n, st
     struct importer *i = importer;
     i->line_number = number;
     struct import_slice *l = i->slice;
-    if (l->count == l->capacity && !i->options.atomic) {
+    if (l->count >= i->enough && !i->options.atomic) {
         if (!hand_over(i, f))
             return false;
+        i->enough = i->enough * 2 < LIMIT_IMPORT_SLICE ? i->enough * 2 : LIMIT_IMPORT_SLICE;
     } else if (l->count == l->capacity) {
         if (l->capacity >= LIMIT_HELD_ROWS)
             return fault_add(f, FAULT_TOO_LARGE, "", "too-many-rows",
