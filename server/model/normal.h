@@ -50,7 +50,7 @@ bool normal_invert(struct normal *m);
 /* After normal_invert: diagonal of M⁻¹ (columns), and z'·S·M⁻¹·S·z for each row z of the design. */
 void normal_inverse_diagonal(const struct normal *m, double *out);
 void normal_leverage(const struct normal *m, double *out);
-/* After normal_invert: element (i, j) of M⁻¹; NaN when it was not computed (the two columns share no row, and the factor is sparse). */
+/* After normal_invert: element (i, j) of M⁻¹; NaN when it was not computed (the two columns share no row, and the factor is sparse). Dense: any. */
 double normal_element(const struct normal *m, int i, int j);
 /* After normal_invert, dense and nothing merged only: the same for any vector given by its entries. NaN otherwise. */
 double normal_variance(const struct normal *m, const int *column, const double *value, int entries);

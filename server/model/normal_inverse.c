@@ -132,10 +132,36 @@ static int find(const int *ascending, int count, int wanted)
     return count > 0 && ascending[low] == wanted ? low : -1;
 }
 
+/* Z over two rest indices, dense. */
+static double dense_element(const struct normal *m, const double *z, int i, int j)
+{
+    return i >= j ? z[(size_t)j * (size_t)m->rest + (size_t)i] : z[(size_t)i * (size_t)m->rest + (size_t)j];
+}
+
+/* Dense, of two different columns of which one or both are absorbed: M⁻¹_aj = −M_ac·Z_cj/M_aa for any j. */
+static double dense_with_absorbed(const struct normal *m, int a, int b)
+{
+    const double *z = factor_inverse(m->factor);
+    int c = -1 - (a < 0 ? a : b), other = a < 0 ? b : a;
+    double sum = 0;
+    for (int i = m->clique_start[c]; i < m->clique_start[c + 1]; i++) {
+        double with = 0;
+        if (other >= 0)
+            with = dense_element(m, z, m->member[i], other);
+        else /* itself a mixture of the rest */
+            for (int k = m->clique_start[-1 - other]; k < m->clique_start[-other]; k++)
+                with -= m->beside[k] / m->diagonal[-1 - other] * dense_element(m, z, m->member[i], m->member[k]);
+        sum -= m->beside[i] * with;
+    }
+    return sum / m->diagonal[c];
+}
+
 /* Element of the leads of i and j. */
 static double lead_element(const struct normal *m, int i, int j)
 {
     int a = m->rest_of[i], b = m->rest_of[j];
+    if (!m->pattern.start && a != b && (a < 0 || b < 0))
+        return dense_with_absorbed(m, a, b);
     if (a < 0 && b < 0)
         return a == b ? m->inverse_diagonal[-1 - a] : NAN;
     if (a < 0 || b < 0) {
@@ -157,12 +183,6 @@ double normal_element(const struct normal *m, int i, int j)
     if (m->lead[i] == m->lead[j] && m->together[i])
         return m->toward[i] * m->toward[j] * (v - 1) + (i == j ? m->left[i] : 0);
     return (m->together[i] ? m->toward[i] : 1) * (m->together[j] ? m->toward[j] : 1) * v;
-}
-
-/* Z over two rest indices, dense. */
-static double dense_element(const struct normal *m, const double *z, int i, int j)
-{
-    return i >= j ? z[(size_t)j * (size_t)m->rest + (size_t)i] : z[(size_t)i * (size_t)m->rest + (size_t)j];
 }
 
 /* v = S·z split: an absorbed entry a with x adds x/M_aa·(e_a-part) and −x·M_ac/M_aa to the rest's vector. Then v'M⁻¹v = Σ x²/M_aa + r'Zr. */

@@ -86,7 +86,7 @@ static void check_few(struct normal *m, const double *inverse, int columns, stru
     free(x), free(rhs), free(want);
 }
 
-/* Elements of the inverse between the columns of a row, all of which are there; and on the diagonal. */
+/* Elements of the inverse between the columns of a row, all of which are there; and between any two where the rest is dense. */
 static void check_elements(const struct normal *m, const double *inverse, const struct trial *t, const struct design *d)
 {
     size_t n = (size_t)columns_of(t);
@@ -94,6 +94,9 @@ static void check_elements(const struct normal *m, const double *inverse, const 
         for (int e = d->start[i]; e < d->start[i + 1]; e++)
             for (int g = d->start[i]; g < d->start[i + 1]; g++)
                 NEAR(normal_element(m, d->column[e], d->column[g]), inverse[(size_t)d->column[e] * n + (size_t)d->column[g]], 1e-9);
+    for (int i = 0; t->expect_dense && i < (int)n; i++)
+        for (int j = i % 3; j < (int)n; j += 3)
+            NEAR(normal_element(m, i, j), inverse[(size_t)i * n + (size_t)j], 1e-9);
 }
 
 static void check(const struct trial *t)
