@@ -49,7 +49,7 @@ void serve(struct daemon *d, const char *file)
 
 void wait_ready(const struct daemon *d)
 {
-    for (int k = 0; k < 60000; k++) {
+    for (int k = 0; k < 180000; k++) { /* half an hour */
         struct answer a = ask(d, "GET", "/readyz", NULL, NULL);
         bool ready = a.status == 200;
         answer_free(&a);
@@ -57,7 +57,7 @@ void wait_ready(const struct daemon *d)
             return;
         usleep(10000);
     }
-    printf("the daemon was not ready after ten minutes\n");
+    printf("the daemon was not ready after half an hour\n");
     exit(1);
 }
 
