@@ -73,6 +73,9 @@ bool solver_catch_up(struct live *l, int64_t target, struct fault *f)
         ok = walk_calibrations(r, &filter, true, feed_calibration, &g, f) != READ_FAILED && !g.failed;
     reader_give(r);
     if (!r || !ok) {
+        pthread_mutex_lock(&l->lock);
+        l->services_changed = l->services_changed || services; /* not all of them came in: once more next time */
+        pthread_mutex_unlock(&l->lock);
         if (!ok && !fault_set(f))
             fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while reading rows into the model");
         return false;

@@ -139,9 +139,12 @@ void *solver_main(void *user)
         bool behind = (held.as_of < target || l->as_of < target) && now >= stuck_until; /* to be fed, or fed and to be published */
         bool finished = l->estimator.done || l->renewer.done, look = look_due(l, now - looked);
         if (behind && !finished && now < rest_until) {
-            rest(l, rest_until);
-            rest_until = 0;
-            continue;
+            if (!model_catching_up(l->model)) {
+                rest(l, rest_until);
+                rest_until = 0;
+                continue;
+            }
+            behind = false; /* a rest is for catching up, if there is something to: under steady logging no other time is */
         }
         if (!behind && !look && !jobs_due(l, now) && !model_catching_up(l->model)) {
             wait_ms(l, l->catalog_stale || l->keys_stale ? STALE_MS : jobs_due_soon(l, now) ? 50 : POLL_MS);
@@ -157,8 +160,10 @@ void *solver_main(void *user)
         if (behind) {
             if (!solve_new_rows(l, target))
                 stuck_until = now + RETRY_US;
-            int64_t end = clock_monotonic_us();
-            rest_until = end + rest_after(end - now, target - held.as_of);
+            int64_t end = clock_monotonic_us(), learned = target - held.as_of;
+            rest_until = end + rest_after(end - now, learned);
+            for (int64_t i = 0; i <= learned && i <= LONE_ROWS; i++) /* there may be no rest: faster than it falls behind */
+                catch_up(l);
         } else {
             catch_up(l);
         }

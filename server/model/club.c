@@ -70,11 +70,11 @@ bool model_put_deck(struct model *m, const struct deck *d)
 {
     int at = facts_deck(&m->facts, d->id);
     bool matters = at >= 0 && deck_matters(&m->facts.decks[at]->deck, d);
-    if (!facts_put_deck(&m->facts, d, NULL) || !slope_learner_put_deck(m->learner, d))
+    if (!facts_put_deck(&m->facts, d, NULL))
         return false;
     if (matters)
-        changed_all(m);
-    return true;
+        changed_all(m); /* at once: when the next line fails, the deck is no longer another one the second time */
+    return slope_learner_put_deck(m->learner, d);
 }
 
 bool model_put_stock(struct model *m, const struct stock *s)

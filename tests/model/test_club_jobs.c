@@ -227,6 +227,33 @@ static void test_short_of_memory(void **state)
     assert_int_equal(mem_alive(), 0);
 }
 
+/* A deck whose dial is another one is told again after memory ran out on the way: the results on it are read by the new dial then. */
+static void test_a_deck_told_again(void **state)
+{
+    (void)state;
+    struct invented v = club(10);
+    struct fault f = {0};
+    bool through = false;
+    int failed = 0;
+    for (long n = 1; !through; n++) {
+        struct model *m = told(&v, 60), *whole = told(&v, 60);
+        struct deck d = v.deck[0];
+        d.bias_dial.zero = 1.5;
+        assert_true(model_solve(m, &f));
+        mem_fail_at(n, 0);
+        through = model_put_deck(m, &d);
+        mem_fail_at(0, 0);
+        failed += !through;
+        assert_true(model_put_deck(m, &d) && model_put_deck(whole, &d));
+        assert_true(model_solve(m, &f) && model_solve(whole, &f));
+        assert_true(apart(&v, m, whole) < 0.02);
+        model_free(m);
+        model_free(whole);
+    }
+    assert_true(failed > 0);
+    invented_free(&v);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -235,6 +262,7 @@ int main(void)
         cmocka_unit_test(test_a_service_meanwhile),
         cmocka_unit_test(test_when_a_renewal_is_due),
         cmocka_unit_test(test_short_of_memory),
+        cmocka_unit_test(test_a_deck_told_again),
     };
     return cmocka_run_group_tests_name("club jobs", tests, NULL, NULL);
 }
