@@ -6,6 +6,7 @@
 
 #include "../ground/clock.h"
 #include "breaks.h"
+#include "misfits.h"
 #include "replay_inside.h"
 #include "worths.h"
 
@@ -55,6 +56,8 @@ bool club_estimate(struct facts *x, const struct slope_table *slopes, struct var
     facts_clear_weights(x);
     bool ok = open_sample(fit, x, &o, f) && club_fit_variances(fit, v, LOOK_TOLERANCE * club_fit_slack(fit->q.rows), stop, f) &&
               (find_changes(fit, &o, x, &found) || out_of_memory(f));
+    if (ok)
+        misfits_doubt(fit);
     if (ok && found) { /* the equation with the changes in it, from the weights known so far */
         club_fit_keep_weights(fit, x);
         forget_weights(x);

@@ -33,7 +33,7 @@ static bool out_of_memory(struct fault *f)
 static void known_sds(double *sd, enum response r)
 {
     for (int c = 0; c < CLASS_COUNT; c++) {
-        sd[CLASS_AT + c] = CLASS_SD;
+        sd[CLASS_AT + c] = class_prior_sd(c);
         sd[RECORDINGS_AT + c] = RECORDINGS_SD;
     }
     sd[PLACE_AT] = PLACE_SD;

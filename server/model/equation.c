@@ -10,7 +10,7 @@
 #include <stdlib.h>
 #include <string.h>
 
-const double block_prior[BLOCKS] = {[FAMILY] = 0.6,   [STOCK] = 0.8, [BATCH] = 0.25, [TAPE] = 0.25, [MODEL] = 0.5,      [DECK] = 0.7,
+const double block_prior[BLOCKS] = {[FAMILY] = 0.95,  [STOCK] = 0.3, [BATCH] = 0.25, [TAPE] = 0.25, [MODEL] = 0.5,      [DECK] = 0.7,
                                     [CHANNEL] = 0.25, [SETUP] = 0.3, [ERA] = 0.3,    [TREND] = 0.2, [DECK_CLASS] = 0.4, [PAIR] = 0.2};
 
 const char *block_name(enum block b)
@@ -20,9 +20,14 @@ const char *block_name(enum block b)
     return names[b];
 }
 
+double class_prior_sd(int tape_class)
+{
+    return tape_class >= 0 && tape_class < CLASS_REEL_STANDARD ? 0.6 : 1.5;
+}
+
 double recordings_value(int recordings)
 {
-    return recordings > 0 ? log2(1.0 + recordings) : 0;
+    return recordings < 0 ? UNCOUNTED : log2(1.0 + recordings);
 }
 
 double place_value(double part)
@@ -278,7 +283,7 @@ static void add_row(struct equation *q, const struct facts *x, int i)
     int c = (int)s->tape_class;
     if (c >= 0 && c < CLASS_COUNT) {
         design_add(d, CLASS_AT + c, 1);
-        if (row->recordings > 0)
+        if (row->recordings != 0)
             design_add(d, RECORDINGS_AT + c, recordings_value(row->recordings));
     }
     if (given(row->part))

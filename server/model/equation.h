@@ -23,9 +23,11 @@ extern const double block_prior[BLOCKS];
 
 /* Columns with a known normal prior come first. The maker's figures of bias and level are two columns; a response's fit gives the other's a scale of 0. */
 enum { CLASS_AT = 0, RECORDINGS_AT = CLASS_COUNT, PLACE_AT = 2 * CLASS_COUNT, SHEET_AT, KNOWN_COLUMNS = SHEET_AT + RESPONSES };
-#define CLASS_SD      1.5
+/* Sd of a class's effect. A cassette deck has a preset for each class, so a class as a whole lies near nought; an open-reel deck has one for all. */
+double class_prior_sd(int tape_class);
 #define RECORDINGS_SD 0.2
 #define PLACE_SD      0.3
+#define UNCOUNTED     0.5 /* doublings that a tape is taken for when nobody counted: once recorded over. Chosen, no source. */
 #define SHEET_MEAN    1.0
 #define SHEET_SD      0.3
 #define SIGMA_PRIOR   0.4 /* half-t(3) scale of σ */
@@ -33,6 +35,8 @@ enum { CLASS_AT = 0, RECORDINGS_AT = CLASS_COUNT, PLACE_AT = 2 * CLASS_COUNT, SH
 #define START_SECONDS 15.0
 #define STOP_LEVEL_SD 0.3  /* dB: what a bias that ran out leaves open in the level when no readings tell */
 #define OPEN_LEVEL_SD 0.15 /* dB: the same on a deck without a bias dial */
+#define MOVES_AGREE   0.5  /* dB: so far the last move and the result as left may lead apart; what is beyond is a doubt of the row */
+#define UNNAMED_SD    0.15 /* dB: how tapes of one stock differ, for a result that does not say which tape it was. Chosen, no source. */
 #define BY_EAR_SD     0.5  /* dB: ears compare noise with noise. Common practice, no source. */
 
 enum { KIND_READ, KIND_BLIND, KINDS, KIND_NONE = 255 }; /* with readings; without; tells nothing about this response */
@@ -76,7 +80,7 @@ struct level_key model_key(const struct facts *x, int deck);
 /* The keys of one calibration: key[b] with a < 0 where it has no level in block b. */
 void level_keys_of(const struct facts *x, const struct fact_row *row, struct level_key key[BLOCKS]);
 int equation_level(const struct equation *q, enum block b, const struct level_key *key); /* −1: not among the rows */
-/* log2(1 + recordings), place − ½ and the like: 0 where not known. */
+/* log2(1 + recordings), UNCOUNTED where not known (−1); place − ½, 0 where not known. */
 double recordings_value(int recordings);
 double place_value(double part);
 

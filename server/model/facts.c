@@ -305,6 +305,18 @@ static double part_of(const struct fact_deck *d, const struct fact_stock *s, con
     return part < 0 ? 0 : part > 1 ? 1 : part;
 }
 
+static void last_moves(const struct calibration *c, struct fact_row *row)
+{
+    int n = 0;
+    for (int i = (c->move_count < LIMIT_MOVES ? c->move_count : LIMIT_MOVES) - 1; i >= 0 && n < FACT_MOVES; i--) {
+        const struct move *m = &c->moves[i];
+        if (given(m->low_db) && given(m->high_db))
+            row->moved[n++] = (struct fact_move){{m->bias, m->level}, m->low_db, m->high_db};
+    }
+    for (; n < FACT_MOVES; n++)
+        row->moved[n].low_db = ABSENT;
+}
+
 bool facts_put_row(struct facts *x, const struct calibration *c, const struct stamp *stamp, int *number)
 {
     int deck = facts_deck(x, c->deck), stock = facts_stock(x, c->stock), unasked;
@@ -331,6 +343,7 @@ bool facts_put_row(struct facts *x, const struct calibration *c, const struct st
                            .treble_db = c->treble_db,
                            .low_hz = c->low_hz,
                            .high_hz = c->high_hz};
+    last_moves(c, &row);
     row.part = part_of(x->decks[deck], x->stocks[stock], c);
     const char *setup = strcmp(c->setup, "main") == 0 ? "" : c->setup;
     if (!words_put(&x->words, setup, &row.setup) || !words_put(&x->words, c->batch, &row.batch) ||

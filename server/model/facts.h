@@ -39,6 +39,10 @@ struct fact_stock {
 /* Why a calibration is kept and shown, but left out of the fit. */
 enum row_state { ROW_USED, ROW_VOID, ROW_NOISE_REDUCTION, ROW_MPX, ROW_UNSETTLED, ROW_HELD_BACK, ROW_STATES };
 
+#define FACT_MOVES 2
+struct fact_move { /* as typed */
+    double reading[2], low_db, high_db;
+};
 struct fact_row {
     struct uuid id;
     int64_t made_at_us;
@@ -50,6 +54,7 @@ struct fact_row {
     double position_s, part; /* ABSENT where not known */
     double reading[2];       /* dials, as typed */
     double low_db, high_db, treble_db, low_hz, high_hz;
+    struct fact_move moved[FACT_MOVES]; /* the last with readings, the last one first; low_db ABSENT where there are fewer */
     float tau[2]; /* robust weight of the last solve, per response; 0 = not known. Where a solve starts, not what it ends with. */
 };
 

@@ -63,6 +63,70 @@ static void without_readings(const struct fact_row *row, const struct deck *d, s
         out->s2[LEVEL] += OPEN_LEVEL_SD * OPEN_LEVEL_SD;
 }
 
+double flat_noise(const struct slopes_at *at, double meter_step_db, enum response r)
+{
+    double sum = slopes_sum(&at->seen, NULL), part = at->seen.a / sum;
+    double meter = given(meter_step_db) ? meter_step_db * meter_step_db / 12 : 0;
+    double low = fmax(at->reading_sd[0] * at->reading_sd[0] - meter, 0), high = fmax(at->reading_sd[1] * at->reading_sd[1] - meter, 0);
+    return r == BIAS ? (low + high) / (sum * sum) : (1 - part) * (1 - part) * low + part * part * high;
+}
+
+static struct flat_row row_of_move(const struct fact_row *row, const struct fact_move *m, const struct deck *d, const struct slopes_at *at)
+{
+    struct calibration c;
+    memset(&c, 0, offsetof(struct calibration, moves));
+    c.bias = m->reading[BIAS];
+    c.level = m->reading[LEVEL];
+    c.low_db = m->low_db;
+    c.high_db = m->high_db;
+    c.treble_db = row->treble_db;
+    c.bias_method = METHOD_FLAT;
+    return flat_row_of(&c, d, at);
+}
+
+/* What was written down last among the moves, and what was written down as left, are of one tape a minute apart: where the two lead to different flat settings,
+ * one of them is a slip, and nobody knows which. */
+static bool against_moves(const struct flat_result *left, const struct flat_result *moved, struct row_response *out)
+{
+    bool against = false;
+    for (int r = 0; r < RESPONSES; r++) {
+        double beyond = fabs(left->value[r] - moved->value[r]) - MOVES_AGREE;
+        if (beyond > 0)
+            out->s2[r] += beyond * beyond;
+        against |= beyond > 0;
+    }
+    return against;
+}
+
+/* Moves are readings of the same tape: each leads to the flat setting as well, with an error of reading of its own, and one of the slopes that grows with how far
+ * it stood from the setting as left. `own` is the variance of one reading's error in it. */
+static void with_moves(const struct fact_row *row, const struct deck *d, const struct slopes_at *at, const struct flat_row *left,
+                       const struct flat_result *result, const double own[RESPONSES], struct row_response *out)
+{
+    double now[RESPONSES] = {own[BIAS], own[LEVEL]};
+    for (int k = 0; k < FACT_MOVES && given(row->moved[k].low_db); k++) {
+        struct flat_row move = row_of_move(row, &row->moved[k], d, at), apart = {.slopes = at->seen};
+        struct flat_result moved, between;
+        flat_equivalent(&move, &moved);
+        if (k == 0 && against_moves(result, &moved, out))
+            return;
+        apart.low_db = move.low_db - left->low_db;
+        apart.high_db = move.high_db - left->high_db;
+        if (fabs(move.setting[BIAS] - left->setting[BIAS]) + fabs(move.setting[LEVEL] - left->setting[LEVEL]) < 1e-9)
+            continue; /* the setting as left, written twice */
+        flat_equivalent(&apart, &between);
+        for (int r = 0; r < RESPONSES; r++) {
+            double off = moved.value[r] - result->value[r];
+            if (!(fabs(off) < 2 * MOVES_AGREE))
+                continue;
+            double share = now[r] / (now[r] + own[r] + between.variance[r] + 1e-12);
+            out->y[r] += share * (moved.value[r] - (out->y[r] - out->fixed[r]));
+            out->s2[r] -= share * now[r];
+            now[r] -= share * now[r];
+        }
+    }
+}
+
 void row_respond(const struct facts *x, const struct fact_row *row, const struct equation_options *o, struct flat_memo *memo,
                  struct row_response *out)
 {
@@ -85,13 +149,25 @@ void row_respond(const struct facts *x, const struct fact_row *row, const struct
     memset(out, 0, sizeof *out);
     out->v = given(row->position_s) ? 1 + START_EXTRA * exp(-row->position_s / START_SECONDS) : 1;
     for (int r = 0; r < RESPONSES; r++) {
-        out->y[r] = result.value[r] - shift[r] - (given(s->sheet[r]) ? SHEET_MEAN * s->sheet[r] : 0);
+        out->fixed[r] = -shift[r] - (given(s->sheet[r]) ? SHEET_MEAN * s->sheet[r] : 0);
+        out->y[r] = result.value[r] + out->fixed[r];
         out->s2[r] = result.variance[r];
         out->correction[r] = result.correction[r];
         out->kind[r] = KIND_READ;
     }
     for (int r = 0; r < RESPONSES && row->method == METHOD_BY_EAR; r++)
         out->s2[r] += BY_EAR_SD * BY_EAR_SD;
+    if (result.read) {
+        double own[RESPONSES];
+        for (int r = 0; r < RESPONSES; r++) {
+            double noise = flat_noise(&memo->at, d->deck.meter_step_db, (enum response)r);
+            own[r] = noise + result.meter[r];
+            out->s2[r] += noise;
+        }
+        with_moves(row, &d->deck, &memo->at, &flat, &result, own, out);
+    }
+    for (int r = 0; r < RESPONSES && row->tape == WORD_NONE; r++)
+        out->s2[r] += UNNAMED_SD * UNNAMED_SD;
     if (!result.read)
         without_readings(row, &d->deck, out);
     for (int r = 0; r < RESPONSES; r++)

@@ -9,7 +9,7 @@
 
 struct row_response {
     double y[RESPONSES], s2[RESPONSES], v;
-    double correction[RESPONSES];
+    double correction[RESPONSES], fixed[RESPONSES]; /* fixed: what is known beforehand, taken off in y */
     unsigned char kind[RESPONSES];
     signed char stop[RESPONSES];
 };
@@ -19,6 +19,8 @@ struct flat_memo {
     double speed, low_hz, high_hz;
     struct slopes_at at;
 };
+/* Variance of the flat equivalent by the readings' own wander, the meter's step aside, dB². */
+double flat_noise(const struct slopes_at *at, double meter_step_db, enum response r);
 void flat_memo_init(struct flat_memo *m);
 void row_respond(const struct facts *x, const struct fact_row *row, const struct equation_options *o, struct flat_memo *memo,
                  struct row_response *out);

@@ -4,6 +4,7 @@
 
 #include "../trade/check.h"
 #include "../trade/spool.h"
+#include "flat_rows.h"
 #include "view.h"
 
 #include <string.h>
@@ -65,6 +66,8 @@ void model_flat(const struct model_view *v, const struct calibration *c, const s
     model_slopes(v, &q, &at);
     struct flat_row row = flat_row_of(c, d, &at);
     flat_equivalent(&row, out);
+    for (int r = 0; r < RESPONSES && out->read; r++)
+        out->variance[r] += flat_noise(&at, d->meter_step_db, (enum response)r);
 }
 
 const char *model_left_out(const struct calibration *c, const struct stamp *stamp)
@@ -122,7 +125,7 @@ void model_stock(const struct model_view *v, const struct stock *s, struct outlo
             out->mean[r] += v->effects[side->family_effect].mean[r];
         if (own)
             out->mean[r] += v->effects[side->stock_effect].mean[r];
-        double variance = side ? side->variance[r] : square(CLASS_SD);
+        double variance = side ? side->variance[r] : square(class_prior_sd(c));
         if (!own)
             variance += square(stock) + (in_family ? 0 : square(family));
         out->se[r] = sqrt(variance);

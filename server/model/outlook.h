@@ -25,7 +25,7 @@ struct model_question model_question_of(const struct calibration *c, const struc
  * for `flat`. */
 void model_way(const struct model_view *v, const struct deck *d, const char *setup, enum bias_method method, double mean[RESPONSES]);
 
-/* The flat equivalents of a calibration by the view's slopes. */
+/* The flat equivalents of a calibration by the view's slopes; the variance holds the wander of its readings too. */
 void model_flat(const struct model_view *v, const struct calibration *c, const struct deck *d, const struct stock *s,
                 struct flat_result *out);
 

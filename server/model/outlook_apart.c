@@ -69,7 +69,7 @@ static double of_base(const struct model_view *v, int r, int base, int entry)
 
 static double hub_variance(const struct two *t, int r, int k)
 {
-    return fmax(t->hub[k] >= 0 ? (double)t->v->stocks[t->hub[k]].variance[r] : square(CLASS_SD), 1e-9);
+    return fmax(t->hub[k] >= 0 ? (double)t->v->stocks[t->hub[k]].variance[r] : square(class_prior_sd((int)t->stock[k]->tape_class)), 1e-9);
 }
 
 /* What results of this stock on this deck weigh. */

@@ -50,6 +50,24 @@ double robust_weight(const struct robust *k, double x)
     return 1;
 }
 
+double robust_weight_foretold(const struct robust *k, double x, double h)
+{
+    if (k->kind != ROBUST_MIXTURE)
+        return 1;
+    double share = 1, best = -INFINITY, rate = 1;
+    for (int p = 0; p < ROBUST_PARTS; p++)
+        share -= k->share[p];
+    for (int p = -1; p < ROBUST_PARTS; p++) {
+        double wide2 = p < 0 ? 1 : k->wide[p] * k->wide[p], variance = wide2 + h;
+        double likely = log(p < 0 ? share : k->share[p]) - 0.5 * log(variance) - 0.5 * x / variance;
+        if (likely > best) {
+            best = likely;
+            rate = 1 / wide2;
+        }
+    }
+    return rate;
+}
+
 double robust_loss(const struct robust *k, double x)
 {
     switch (k->kind) {

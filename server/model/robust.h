@@ -23,6 +23,9 @@ struct robust robust_usual(void);
 
 double robust_weight(const struct robust *k, double x);
 double robust_loss(const struct robust *k, double x);
+/* The same for a row that has not been seen yet: x its squared distance from what was foretold, h the variance of that, both in scales². Of a mixture its parts
+ * are told apart by how likely each made the row so far off. */
+double robust_weight_foretold(const struct robust *k, double x, double h);
 /* d log(τx)/d log x: what of a row's information about its scale is left when its weight follows. */
 double robust_left(const struct robust *k, double x);
 

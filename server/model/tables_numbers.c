@@ -62,6 +62,14 @@ static double mixture_with(const struct tables *t, enum response r, const struct
     return sum;
 }
 
+static double mixture_times(const struct mixture *m, const double *with)
+{
+    double sum = 0;
+    for (int i = 0; i < m->count; i++)
+        sum += m->value[i] * with[m->column[i]];
+    return sum;
+}
+
 static double mixture_variance(const struct tables *t, enum response r, const struct mixture *m)
 {
     double sum = 0;
@@ -116,9 +124,6 @@ static void fill_stock_sides(struct tables *t, enum response r)
         struct view_stock *k = &t->stocks[i];
         stock_mixture(k, r, &m);
         k->variance[r] = (float)mixture_variance(t, r, &m);
-        if (k->tape_class >= 0 && k->tape_class < CLASS_COUNT)
-            k->with_recordings[r] = (float)mixture_with(t, r, &m, RECORDINGS_AT + k->tape_class);
-        k->with_place[r] = (float)mixture_with(t, r, &m, PLACE_AT);
     }
     for (int e = 0; e < t->head->effects; e++)
         if (t->effect_stock[e] >= 0) {
@@ -276,20 +281,36 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
     return ok;
 }
 
-/* What a class's times recorded over have in common with each pair, batch and tape of it, by a solve a class: the factor's pattern does not hold those that no
- * row has together. */
-static bool fill_recordings(struct tables *t, enum response r)
+/* What a class's times recorded over, and the place, have in common with each stock's side, and with each pair, batch and tape, by a solve each: the factor's
+ * pattern does not hold those that no row has together. */
+static bool fill_known(struct tables *t, enum response r)
 {
     const struct estimate *e = &t->fit->e[r];
-    size_t columns = (size_t)t->fit->q.columns;
-    double *x = mem_zero(columns + 1, CLASS_COUNT * sizeof *x);
+    size_t columns = (size_t)t->fit->q.columns, place = CLASS_COUNT;
+    double *x = mem_zero(columns + 1, (CLASS_COUNT + 1) * sizeof *x);
     for (size_t c = 0; x && c < CLASS_COUNT; c++)
         x[c * columns + RECORDINGS_AT + c] = e->scale[RECORDINGS_AT + c];
-    bool ok = x && normal_solve(t->fit->normal[r], x, CLASS_COUNT);
+    if (x)
+        x[place * columns + PLACE_AT] = e->scale[PLACE_AT];
+    bool ok = x && normal_solve(t->fit->normal[r], x, CLASS_COUNT + 1);
+    for (size_t c = 0; ok && c <= CLASS_COUNT; c++)
+        for (size_t j = 0; j < columns; j++)
+            x[c * columns + j] *= e->scale[j];
+    for (int c = 0; ok && c < CLASS_COUNT; c++)
+        t->head->place_with_recordings[r][c] = x[place * columns + RECORDINGS_AT + (size_t)c];
     for (int i = 0; ok && i < t->head->effects; i++) {
         int c = t->effect_stock[i] < 0 ? -1 : t->stocks[t->effect_stock[i]].tape_class, j = column_of_effect(i);
         if (c >= 0 && c < CLASS_COUNT)
-            t->effects[i].with_recordings[r] = (float)(x[(size_t)c * columns + (size_t)j] * e->scale[j]);
+            t->effects[i].with_recordings[r] = (float)x[(size_t)c * columns + (size_t)j];
+        t->effects[i].with_place[r] = (float)x[place * columns + (size_t)j];
+    }
+    for (int i = 0; ok && i < t->head->stocks; i++) {
+        struct view_stock *k = &t->stocks[i];
+        struct mixture m;
+        stock_mixture(k, r, &m);
+        if (k->tape_class >= 0 && k->tape_class < CLASS_COUNT)
+            k->with_recordings[r] = (float)mixture_times(&m, x + (size_t)k->tape_class * columns);
+        k->with_place[r] = (float)mixture_times(&m, x + place * columns);
     }
     mem_free(x);
     return ok;
@@ -299,6 +320,5 @@ bool tables_numbers(struct tables *t, enum response r, const struct deck_effects
 {
     fill_effects(t, r);
     fill_stock_sides(t, r);
-    return (fill_recordings(t, r) && fill_bases(t, r, g)) ||
-           fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while drawing the tables");
+    return (fill_known(t, r) && fill_bases(t, r, g)) || fault_add(f, FAULT_MEMORY, "", "memory", "out of memory while drawing the tables");
 }

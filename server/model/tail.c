@@ -122,6 +122,8 @@ static void update_effects(struct tail *w, enum response r, const double *k, dou
         t->head->known[j].mean[r] += k[j] * gain;
         t->head->known[j].variance[r] = fmax(t->head->known[j].variance[r] - k[j] * k[j] / s, 0);
     }
+    for (int c = 0; c < CLASS_COUNT; c++)
+        t->head->place_with_recordings[r][c] -= k[PLACE_AT] * k[RECORDINGS_AT + c] / s;
     for (int e = 0; e < t->head->effects; e++) {
         struct view_effect *v = &t->effects[e];
         double own = k[column_of_effect(e)];
@@ -132,6 +134,7 @@ static void update_effects(struct tail *w, enum response r, const double *k, dou
         if (t->effect_stock[e] >= 0) {
             int c = t->stocks[t->effect_stock[e]].tape_class;
             v->with_stock[r] -= (float)(own * w->phi_stock[t->effect_stock[e]] / s);
+            v->with_place[r] -= (float)(own * k[PLACE_AT] / s);
             if (c >= 0 && c < CLASS_COUNT)
                 v->with_recordings[r] -= (float)(own * k[RECORDINGS_AT + c] / s);
         }
@@ -191,7 +194,7 @@ void tail_update_with(struct tail *w, enum response r, const struct tail_row *x,
 static double settle_weight(double off, double own, double scale2)
 {
     struct robust k = robust_usual();
-    double tau = 1;
+    double tau = robust_weight_foretold(&k, off * off / scale2, own / scale2); /* as a fit does, misfits.h */
     for (int i = 0; i < REWEIGH; i++) {
         double variance = scale2 / tau, left = variance / (own + variance);
         tau = robust_weight(&k, (off * off * left * left + own * left) / scale2);

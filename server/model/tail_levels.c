@@ -184,7 +184,7 @@ static void known_entries(const struct facts *x, const struct fact_row *row, str
     int c = (int)s->tape_class;
     if (c >= 0 && c < CLASS_COUNT) {
         entry(out, CLASS_AT + c, 1);
-        if (row->recordings > 0)
+        if (row->recordings != 0)
             entry(out, RECORDINGS_AT + c, recordings_value(row->recordings));
     }
     if (given(row->part))

@@ -17,7 +17,7 @@
 #include "slopes_memo.h"
 
 #define VIEW_MARK    0x62627631u
-#define VIEW_VERSION 5u
+#define VIEW_VERSION 6u
 
 struct view_effect { /* one level */
     double mean[RESPONSES];
@@ -25,6 +25,7 @@ struct view_effect { /* one level */
     float with_base[RESPONSES];       /* covariance with its deck's base (pair: of its class) */
     float with_stock[RESPONSES];      /* covariance with its stock's side */
     float with_recordings[RESPONSES]; /* pair, batch, tape: covariance with times recorded over of its class */
+    float with_place[RESPONSES];      /* … with the place on the reel */
     int32_t rows;
     int32_t spare;
 };
@@ -94,7 +95,8 @@ struct view_head {
         int32_t spare;
         int64_t evaluations;
     } record[RESPONSES];
-    double fixed_rows[KNOWN_COLUMNS]; /* rows that touch each known column */
+    double place_with_recordings[RESPONSES][CLASS_COUNT]; /* covariance of the place with times recorded over of each class */
+    double fixed_rows[KNOWN_COLUMNS];                     /* rows that touch each known column */
 };
 
 struct model_view {

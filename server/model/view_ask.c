@@ -7,6 +7,7 @@
 
 #include "../trade/check.h"
 #include "../trade/flat.h"
+#include "flat_rows.h"
 
 #include <string.h>
 
@@ -185,7 +186,7 @@ static void stock_parts(const struct model_view *v, const struct model_question 
     int c = n->tape_class;
     if (c >= 0 && c < CLASS_COUNT) {
         part(out, "class", h->known[CLASS_AT + c].mean[BIAS], h->known[CLASS_AT + c].mean[LEVEL]);
-        if (q->recordings > 0) {
+        if (q->recordings != 0) {
             double x = recordings_value(q->recordings);
             part(out, "recordings", x * h->known[RECORDINGS_AT + c].mean[BIAS], x * h->known[RECORDINGS_AT + c].mean[LEVEL]);
         }
@@ -248,9 +249,9 @@ static double stock_variance(const struct model_view *v, const struct model_ques
     double sum = 0;
     int c = n->tape_class;
     if (!n->stock)
-        return square(CLASS_SD) + square(h->sd[r][FAMILY]) + square(h->sd[r][STOCK]);
+        return square(class_prior_sd(n->tape_class)) + square(h->sd[r][FAMILY]) + square(h->sd[r][STOCK]);
     sum += n->stock->variance[r];
-    if (c >= 0 && c < CLASS_COUNT && q->recordings > 0) {
+    if (c >= 0 && c < CLASS_COUNT && q->recordings != 0) {
         double x = recordings_value(q->recordings);
         sum += x * x * h->known[RECORDINGS_AT + c].variance[r] + 2 * x * n->stock->with_recordings[r];
     }
@@ -332,18 +333,18 @@ static double deck_variance(const struct model_view *v, const struct model_quest
 static double covariance_of_known(const struct model_view *v, const struct model_question *q, const struct named *n, enum response r)
 {
     const float *with = v->bases[n->base].with_known[r];
+    const int effect[3] = {n->pair, n->wants_batch ? n->batch : -1, n->wants_tape ? n->tape : -1};
     int c = n->tape_class;
-    double sum = 0;
-    if (c >= 0 && c < CLASS_COUNT && q->recordings > 0) {
-        const int effect[3] = {n->pair, n->wants_batch ? n->batch : -1, n->wants_tape ? n->tape : -1};
-        double all = (double)with[RECORDINGS_AT + c];
-        for (int i = 0; i < 3; i++)
-            all += effect[i] >= 0 ? (double)v->effects[effect[i]].with_recordings[r] : 0;
-        sum += 2 * recordings_value(q->recordings) * all;
-    }
-    if (given(q->part))
-        sum += 2 * place_value(q->part) * (double)with[PLACE_AT];
-    return sum;
+    bool recorded = c >= 0 && c < CLASS_COUNT && q->recordings != 0;
+    double recordings = recorded ? (double)with[RECORDINGS_AT + c] : 0, place = (double)with[PLACE_AT];
+    for (int i = 0; i < 3; i++)
+        if (effect[i] >= 0) {
+            recordings += (double)v->effects[effect[i]].with_recordings[r];
+            place += (double)v->effects[effect[i]].with_place[r];
+        }
+    if (recorded && given(q->part))
+        place += recordings_value(q->recordings) * v->head->place_with_recordings[r][c];
+    return 2 * (recorded ? recordings_value(q->recordings) * recordings : 0) + (given(q->part) ? 2 * place_value(q->part) * place : 0);
 }
 
 /* ---- the rest of the answer ---- */
@@ -369,7 +370,7 @@ static void basis(const struct model_view *v, const struct model_question *q, co
 }
 
 static void slopes_and_treble(const struct model_view *v, const struct model_question *q, const struct named *n, struct model_answer *out,
-                              double treble_variance[RESPONSES])
+                              double treble_variance[RESPONSES], double noise[RESPONSES])
 {
     struct slopes_at at;
     struct setup setup;
@@ -392,6 +393,7 @@ static void slopes_and_treble(const struct model_view *v, const struct model_que
         out->worth[r] = at.worth[r].db_per_unit;
         out->worth_se[r] = at.worth[r].se;
         out->reading_sd[r] = at.reading_sd[r];
+        noise[r] = flat_noise(&at, q->deck->meter_step_db, (enum response)r);
     }
     double treble = given(q->treble_db) ? q->treble_db : 0;
     double flat[RESPONSES] = {0, 0}, setting[RESPONSES], sum_variance, sum = slopes_sum(&at.seen, &sum_variance);
@@ -403,16 +405,17 @@ static void slopes_and_treble(const struct model_view *v, const struct model_que
 }
 
 /* Where a result logged with readings lands: the mean's error, the tape's own if it is not named, and a t residual. */
-static void range(const struct model_view *v, const struct model_question *q, const struct named *n, struct model_answer *out)
+static void range(const struct model_view *v, const struct model_question *q, const struct named *n, const double noise[RESPONSES],
+                  struct model_answer *out)
 {
     const struct view_head *h = v->head;
     double position = given(q->position_s) ? q->position_s : PLAIN_POSITION_S;
     double labelled = h->rows_used ? (double)h->labelled_rows / (double)h->rows_used : 0;
     double wander = 1 + START_EXTRA * exp(-position / START_SECONDS);
     for (int r = 0; r < RESPONSES; r++) {
-        double mean = square(out->se[r]);
+        double mean = square(out->se[r]) + noise[r];
         if (!n->wants_tape)
-            mean += labelled * square(h->sd[r][TAPE]);
+            mean += labelled * square(h->sd[r][TAPE]) + (1 - labelled) * square(UNNAMED_SD);
         if (!n->wants_batch && !n->wants_tape)
             mean += labelled * square(h->sd[r][BATCH]) * 0.5;
         double half = sqrt(square(Z90) * mean + square(T90) * square(h->sigma[r][KIND_READ]) * wander);
@@ -425,19 +428,19 @@ static void range(const struct model_view *v, const struct model_question *q, co
 void model_ask(const struct model_view *v, const struct model_question *q, struct model_answer *out)
 {
     struct named n = {.pair = -1, .batch = -1, .tape = -1};
-    double treble[RESPONSES];
+    double treble[RESPONSES], noise[RESPONSES];
     memset(out, 0, sizeof *out);
     find_stock(v, q, &n);
     find_deck(v, q, &n);
     basis(v, q, &n, out);
     stock_parts(v, q, &n, out);
     deck_parts(v, q, &n, out);
-    slopes_and_treble(v, q, &n, out, treble);
+    slopes_and_treble(v, q, &n, out, treble, noise);
     for (int r = 0; r < RESPONSES; r++) {
         double with = n.stock ? view_covariance(v, (enum response)r, n.base, n.stock_entry) : 0;
         double variance = stock_variance(v, q, &n, (enum response)r) + deck_variance(v, q, &n, (enum response)r) + 2 * with + treble[r] +
                           covariance_of_known(v, q, &n, (enum response)r);
         out->se[r] = sqrt(variance > 0 ? variance : 0);
     }
-    range(v, q, &n, out);
+    range(v, q, &n, noise, out);
 }

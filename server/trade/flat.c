@@ -36,6 +36,7 @@ void flat_equivalent(const struct flat_row *row, struct flat_result *out)
     double bend[2] = {square(missed), square(a * missed)};
     for (int r = 0; r < 2; r++) {
         out->value[r] = row->setting[r] + out->correction[r];
+        out->meter[r] = readings[r];
         out->variance[r] = fmax(slopes[r], 0.0) + (correct ? bend[r] : 0.0) + readings[r] + square(row->dial_step_db[r]) / UNIFORM +
                            square(out->value[r] * row->worth_rel_se[r]);
     }

@@ -29,6 +29,7 @@ struct flat_result {
     double value[2]; /* flat equivalents, dB */
     double variance
         [2]; /* s² of each, dB²: slopes (delta method), meter step, dial step (uniform: step²/12), learned dial; the reading's own noise is not in it */
+    double meter[2];      /* of it: the meter's step, of these readings alone */
     double correction[2]; /* value − setting */
     bool read;            /* readings were used */
 };

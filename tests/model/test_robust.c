@@ -61,6 +61,31 @@ static void test_a_misentry_counts_for_little(void **state)
     assert_true(isfinite(robust_loss(&k, 1e300)));
 }
 
+/* By Bayes' rule with the densities written out: of three parts, the one that most likely made a row so far from what was foretold. */
+static void test_foretold(void **state)
+{
+    (void)state;
+    struct robust k = robust_usual();
+    const double share[3] = {1 - k.share[0] - k.share[1], k.share[0], k.share[1]}, wide[3] = {1, k.wide[0], k.wide[1]};
+    int seen[3] = {0};
+    for (double h = 0.01; h < 100; h *= 2.7)
+        for (double off = 0; off < 60; off += 0.37) {
+            double density[3];
+            int best = 0;
+            for (int p = 0; p < 3; p++) {
+                double sd = sqrt(wide[p] * wide[p] + h);
+                density[p] = share[p] / sd * exp(-0.5 * off * off / (sd * sd));
+                if (density[p] > density[best])
+                    best = p;
+            }
+            assert_true(fabs(robust_weight_foretold(&k, off * off, h) - 1 / (wide[best] * wide[best])) < 1e-12);
+            seen[best]++;
+        }
+    assert_true(seen[0] > 100 && seen[1] > 50 && seen[2] > 100);
+    assert_true(robust_weight_foretold(&kinds[1], 50, 1) == 1 &&
+                robust_weight_foretold(&kinds[0], 50, 1) == 1); /* no parts to tell apart */
+}
+
 /* λ and the tail from tables of the normal distribution; from memory: φ(1)/(1 − Φ(1)) = 0.2419707/0.1586553 and so on. */
 static void test_normal_hazard(void **state)
 {
@@ -80,6 +105,7 @@ static void test_normal_hazard(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(test_weight_is_slope_of_loss), cmocka_unit_test(test_loss_lies_below_its_tangents),
-                                       cmocka_unit_test(test_a_misentry_counts_for_little), cmocka_unit_test(test_normal_hazard)};
+                                       cmocka_unit_test(test_a_misentry_counts_for_little), cmocka_unit_test(test_foretold),
+                                       cmocka_unit_test(test_normal_hazard)};
     return cmocka_run_group_tests_name("robust", tests, NULL, NULL);
 }
