@@ -281,6 +281,32 @@ static bool fill_bases(struct tables *t, enum response r, const struct deck_effe
     return ok;
 }
 
+/* A side that no row has whole (a family met in other classes only, a maker's figure of a tape nobody has logged): its parts' covariances are not in the pattern. */
+static bool in_pattern(const struct tables *t, enum response r, const struct mixture *m)
+{
+    for (int i = 0; i < m->count; i++)
+        for (int k = 0; k < i; k++)
+            if (isnan(normal_element(t->fit->normal[r], m->column[i], m->column[k])))
+                return false;
+    return true;
+}
+
+/* The variance of such a side by a solve; `x` has room for a vector. */
+static bool fill_side(struct tables *t, enum response r, struct view_stock *k, const struct mixture *m, double *x)
+{
+    const struct estimate *e = &t->fit->e[r];
+    double sum = 0;
+    memset(x, 0, (size_t)t->fit->q.columns * sizeof *x);
+    for (int i = 0; i < m->count; i++)
+        x[m->column[i]] += m->value[i] * e->scale[m->column[i]];
+    if (!normal_solve(t->fit->normal[r], x, 1))
+        return false;
+    for (int i = 0; i < m->count; i++)
+        sum += m->value[i] * e->scale[m->column[i]] * x[m->column[i]];
+    k->variance[r] = (float)(sum > 0 ? sum : 0);
+    return true;
+}
+
 /* What a class's times recorded over, and the place, have in common with each stock's side, and with each pair, batch and tape, by a solve each: the factor's
  * pattern does not hold those that no row has together. */
 static bool fill_known(struct tables *t, enum response r)
@@ -311,6 +337,11 @@ static bool fill_known(struct tables *t, enum response r)
         if (k->tape_class >= 0 && k->tape_class < CLASS_COUNT)
             k->with_recordings[r] = (float)mixture_times(&m, x + (size_t)k->tape_class * columns);
         k->with_place[r] = (float)mixture_times(&m, x + place * columns);
+    }
+    for (int i = 0; ok && i < t->head->stocks; i++) {
+        struct mixture m;
+        stock_mixture(&t->stocks[i], r, &m);
+        ok = in_pattern(t, r, &m) || fill_side(t, r, &t->stocks[i], &m, x);
     }
     mem_free(x);
     return ok;
