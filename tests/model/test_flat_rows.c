@@ -50,7 +50,8 @@ static struct row_response respond(const struct calibration *c)
     d.bias_dial = d.level_dial = (struct dial){.present = true, .low = -6, .high = 6, .step = 0.0001, .scale = SCALE_DB, .db_per_unit = 1};
     s.tape_class = CLASS_TYPE_1;
     facts_init(&x);
-    assert_true(facts_put_deck(&x, &d, NULL) && facts_put_stock(&x, &s, NULL) && facts_put_row(&x, c, &stamp, &row));
+    assert_true(facts_put_deck(&x, &d, NULL) && facts_put_stock(&x, &s, NULL));
+    assert_true(facts_put_row(&x, c, &stamp, &row));
     flat_memo_init(&memo);
     row_respond(&x, &x.rows[row], &o, &memo, &out);
     facts_free(&x);
