@@ -20,6 +20,7 @@
 #define OTHER    0.02 /* weights that differ by less are the same */
 #define MOVED    0.1  /* scales: what others say of it is then something else */
 #define DOUBTED  0.9  /* a result of less weight is doubted */
+#define SETTLED  3    /* results weighed anew after those that came together, at most */
 #define STILL    1e-4
 #define ROUNDS   200
 
@@ -251,19 +252,33 @@ enum tail_result tail_reweigh(struct tail *w, struct facts *x, int fact, enum re
     return result;
 }
 
-static bool moved(const struct tail *w, const struct tail_doubt *d)
+/* How far what others say of it has moved since it was weighed, in its scales. */
+static double moved(const struct tail *w, const struct tail_doubt *d)
 {
     struct tail_row row;
     enum response r = d->response;
-    return tail_present(w, d->fact, &row) && row.tau[r] > 0 &&
-           fabs(tail_predicted(w, r, &row) - d->predicted) > MOVED * sqrt(row.tau[r] / row.precision[r]);
+    if (!tail_present(w, d->fact, &row) || !(row.tau[r] > 0))
+        return 0;
+    return fabs(tail_predicted(w, r, &row) - d->predicted) / sqrt(row.tau[r] / row.precision[r]);
 }
 
+/* The few that moved most: someone waits for the answer, and the next result finds the others. */
 enum tail_result tail_settle(struct tail *w, struct facts *x)
 {
     enum tail_result result = TAIL_DONE;
-    for (int i = 0; i < w->doubt_count && result == TAIL_DONE; i++)
-        if (moved(w, &w->doubt[i]))
-            result = tail_reweigh(w, x, w->doubt[i].fact, w->doubt[i].response);
+    for (int k = 0; k < SETTLED && result == TAIL_DONE; k++) {
+        double most = MOVED;
+        int at = -1;
+        for (int i = 0; i < w->doubt_count; i++) {
+            double by = moved(w, &w->doubt[i]);
+            if (by > most) {
+                most = by;
+                at = i;
+            }
+        }
+        if (at < 0)
+            break;
+        result = tail_reweigh(w, x, w->doubt[at].fact, w->doubt[at].response);
+    }
     return result;
 }
