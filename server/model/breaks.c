@@ -37,8 +37,7 @@ static double residual(const struct club_fit *fit, enum response r, int i)
     const struct estimate *e = &fit->e[r];
     if (q->kind[r][i] >= KINDS || q->stop[r][i])
         return NAN;
-    double sum = q->y[r][i] - e->fit[i], sigma = exp(e->log_sigma[q->kind[r][i]]);
-    double variance = sigma * sigma * q->v[i] + q->s2[r][i];
+    double sum = q->y[r][i] - e->fit[i], variance = estimate_scale2(e, i);
     for (int k = q->design.start[i]; k < q->design.start[i + 1]; k++) {
         int j = q->design.column[k];
         bool time = j >= q->first[ERA] && j < q->first[TREND] + q->count[TREND];

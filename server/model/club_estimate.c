@@ -6,14 +6,10 @@
 
 #include "../ground/clock.h"
 #include "breaks.h"
+#include "club_inside.h"
 #include "misfits.h"
 #include "replay_inside.h"
 #include "worths.h"
-
-static bool out_of_memory(struct fault *f)
-{
-    return fault_add(f, FAULT_MEMORY, "", "memory", "out of memory in the estimator");
-}
 
 /* Jumps nobody wrote down, and what marks of `learn` dials are worth, into the facts. */
 static bool find_changes(const struct club_fit *fit, const struct equation_options *o, struct facts *x, int *found)
@@ -55,7 +51,7 @@ bool club_estimate(struct facts *x, const struct slope_table *slopes, struct var
     facts_clear_found(x);
     facts_clear_weights(x);
     bool ok = open_sample(fit, x, &o, f) && club_fit_variances(fit, v, LOOK_TOLERANCE * club_fit_slack(fit->q.rows), stop, f) &&
-              (find_changes(fit, &o, x, &found) || out_of_memory(f));
+              (find_changes(fit, &o, x, &found) || club_out_of_memory(f));
     if (ok)
         misfits_doubt(fit);
     if (ok && found) { /* the equation with the changes in it, from the weights known so far */

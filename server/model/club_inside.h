@@ -77,7 +77,7 @@ struct learned *estimate_and_learn(struct facts *x, const struct slope_table *sl
 enum tail_result learned_catch_up(struct model *m, struct learned *l, int most);
 bool learn_slopes(struct model *m, struct fault *f);
 bool solve_anew(struct model *m, struct fault *f);
-bool take_learned(struct model *m, struct learned *l); /* to be served at once; true */
+void take_learned(struct model *m, struct learned *l); /* to be served at once */
 bool take_warm(struct model *m);                       /* eras and worths that were found before a restart; false: out of memory */
 struct equation_options options_of(const struct slope_table *slopes, int sample);
 

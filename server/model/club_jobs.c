@@ -151,5 +151,6 @@ bool model_refit(struct model *m, struct fault *f)
     m->variances_taken++;
     model_view_free(m->warm);
     m->warm = NULL;
-    return take_learned(m, l);
+    take_learned(m, l);
+    return true;
 }

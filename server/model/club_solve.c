@@ -156,10 +156,13 @@ bool solve_anew(struct model *m, struct fault *f)
     if (!take_warm(m))
         return club_out_of_memory(f);
     struct learned *l = learn(&m->facts, m->slopes, &m->variances, NULL, f);
-    return l && take_learned(m, l);
+    if (!l)
+        return false;
+    take_learned(m, l);
+    return true;
 }
 
-bool take_learned(struct model *m, struct learned *l)
+void take_learned(struct model *m, struct learned *l)
 {
     l->reached = changes_now(m);
     l->variances_taken = m->variances_taken;
@@ -167,7 +170,6 @@ bool take_learned(struct model *m, struct learned *l)
     learned_free(m->next);
     m->learned = l;
     m->next = NULL;
-    return true;
 }
 
 enum tail_result learned_catch_up(struct model *m, struct learned *l, int most)

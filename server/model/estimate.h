@@ -21,6 +21,7 @@
 #include "normal.h"
 #include "robust.h"
 
+#include <math.h>
 #include <stdatomic.h>
 
 #define ESTIMATE_BLOCKS     24
@@ -87,6 +88,13 @@ struct estimate {
     double average_at[ESTIMATE_PARAMETERS];                    /* the log sds there */
     int average_parameters, average_age;                       /* 0 parameters: never; evaluations of the gradient since */
 };
+
+/* scale² of row i, of a kind that counts, at the sds as they stand. */
+static inline double estimate_scale2(const struct estimate *e, int i)
+{
+    double sigma = exp(e->log_sigma[e->in.kind[i]]);
+    return sigma * sigma * e->in.v[i] + (e->in.s2 ? e->in.s2[i] : 0);
+}
 
 /* Starts at the priors, all weights 1. False: out of memory; then estimate_free is still due. */
 bool estimate_init(struct estimate *e, const struct estimate_input *in);

@@ -21,12 +21,6 @@ static inline bool estimate_stopped(const struct estimate_input *in, int i)
     return in->stop && in->stop[i];
 }
 
-static inline double estimate_scale2(const struct estimate *e, int i)
-{
-    double sigma = exp(e->log_sigma[e->in.kind[i]]);
-    return sigma * sigma * e->in.v[i] + (e->in.s2 ? e->in.s2[i] : 0);
-}
-
 /* Nothing but σ² scales the rows: then their leverages are needed only in sum, and that is the count of columns less what the priors hold. */
 static inline bool estimate_plain(const struct estimate_input *in)
 {

@@ -71,7 +71,9 @@ double flat_noise(const struct slopes_at *at, double meter_step_db, enum respons
     return r == BIAS ? (low + high) / (sum * sum) : (1 - part) * (1 - part) * low + part * part * high;
 }
 
-static struct flat_row row_of_move(const struct fact_row *row, const struct fact_move *m, const struct deck *d, const struct slopes_at *at)
+/* What stood on the dials and meters at one moment of a calibration. */
+static struct flat_row flat_at(const struct fact_row *row, const struct fact_move *m, enum bias_method method, const struct deck *d,
+                               const struct slopes_at *at)
 {
     struct calibration c;
     memset(&c, 0, offsetof(struct calibration, moves));
@@ -80,7 +82,7 @@ static struct flat_row row_of_move(const struct fact_row *row, const struct fact
     c.low_db = m->low_db;
     c.high_db = m->high_db;
     c.treble_db = row->treble_db;
-    c.bias_method = METHOD_FLAT;
+    c.bias_method = method;
     return flat_row_of(&c, d, at);
 }
 
@@ -105,7 +107,7 @@ static void with_moves(const struct fact_row *row, const struct deck *d, const s
 {
     double now[RESPONSES] = {own[BIAS], own[LEVEL]};
     for (int k = 0; k < FACT_MOVES && given(row->moved[k].low_db); k++) {
-        struct flat_row move = row_of_move(row, &row->moved[k], d, at), apart = {.slopes = at->seen};
+        struct flat_row move = flat_at(row, &row->moved[k], METHOD_FLAT, d, at), apart = {.slopes = at->seen};
         struct flat_result moved, between;
         flat_equivalent(&move, &moved);
         if (k == 0 && against_moves(result, &moved, out))
@@ -133,15 +135,8 @@ void row_respond(const struct facts *x, const struct fact_row *row, const struct
     const struct fact_deck *d = x->decks[row->deck];
     const struct fact_stock *s = x->stocks[row->stock];
     slopes_of(x, row, o, memo);
-    struct calibration c;
-    memset(&c, 0, offsetof(struct calibration, moves));
-    c.bias = row->reading[BIAS];
-    c.level = row->reading[LEVEL];
-    c.low_db = row->low_db;
-    c.high_db = row->high_db;
-    c.treble_db = row->treble_db;
-    c.bias_method = (enum bias_method)row->method;
-    struct flat_row flat = flat_row_of(&c, &d->deck, &memo->at);
+    struct fact_move left = {{row->reading[BIAS], row->reading[LEVEL]}, row->low_db, row->high_db};
+    struct flat_row flat = flat_at(row, &left, (enum bias_method)row->method, &d->deck, &memo->at);
     struct flat_result result;
     flat_equivalent(&flat, &result);
     double shift[RESPONSES];

@@ -6,13 +6,10 @@
  */
 #include "misfits.h"
 
-#include <math.h>
-
 static double foretold_weight(const struct estimate *e, int i)
 {
     const struct estimate_input *in = &e->in;
-    double sigma = exp(e->log_sigma[in->kind[i]]), scale2 = sigma * sigma * in->v[i] + in->s2[i];
-    double rest = 1 - e->w[i] * e->leverage[i];
+    double scale2 = estimate_scale2(e, i), rest = 1 - e->w[i] * e->leverage[i];
     if (!(rest > MISFIT_REST))
         return 1; /* nothing else speaks of it */
     double off = (in->y[i] - e->fit[i]) / rest;

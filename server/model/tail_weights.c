@@ -265,20 +265,25 @@ static double moved(const struct tail *w, const struct tail_doubt *d)
 /* The few that moved most: someone waits for the answer, and the next result finds the others. */
 enum tail_result tail_settle(struct tail *w, struct facts *x)
 {
-    enum tail_result result = TAIL_DONE;
-    for (int k = 0; k < SETTLED && result == TAIL_DONE; k++) {
-        double most = MOVED;
-        int at = -1;
-        for (int i = 0; i < w->doubt_count; i++) {
-            double by = moved(w, &w->doubt[i]);
-            if (by > most) {
-                most = by;
-                at = i;
-            }
+    int few[SETTLED];
+    double by[SETTLED] = {0};
+    int count = 0;
+    for (int i = 0; i < w->doubt_count; i++) {
+        double far = moved(w, &w->doubt[i]);
+        int at;
+        if (!(far > MOVED) || (count == SETTLED && far <= by[SETTLED - 1]))
+            continue;
+        count += count < SETTLED;
+        for (at = count - 1; at > 0 && by[at - 1] < far; at--) {
+            by[at] = by[at - 1];
+            few[at] = few[at - 1];
         }
-        if (at < 0)
-            break;
-        result = tail_reweigh(w, x, w->doubt[at].fact, w->doubt[at].response);
+        by[at] = far;
+        few[at] = i;
     }
+    enum tail_result result = TAIL_DONE;
+    for (int k = 0; k < count && result == TAIL_DONE; k++)
+        if (moved(w, &w->doubt[few[k]]) > MOVED) /* still: it may have been of the group just weighed */
+            result = tail_reweigh(w, x, w->doubt[few[k]].fact, w->doubt[few[k]].response);
     return result;
 }

@@ -121,7 +121,7 @@ double invented_truth(const struct invented *v, int deck, int stock, int r)
            v->pair_truth[deck * v->stocks + stock][r];
 }
 
-void invented_put(const struct invented *v, struct model *m, const int *order)
+static void put_names(const struct invented *v, struct model *m)
 {
     for (int i = 0; i < v->decks; i++)
         if (!model_put_deck(m, &v->deck[i]))
@@ -129,6 +129,20 @@ void invented_put(const struct invented *v, struct model *m, const int *order)
     for (int i = 0; i < v->stocks; i++)
         if (!model_put_stock(m, &v->stock[i]))
             abort();
+}
+
+struct model *invented_model(const struct invented *v)
+{
+    struct model *m = model_new();
+    if (!m)
+        abort();
+    put_names(v, m);
+    return m;
+}
+
+void invented_put(const struct invented *v, struct model *m, const int *order)
+{
+    put_names(v, m);
     for (int i = 0; i < v->rows; i++) {
         struct stamp stamp = {.seq = i + 1, .revision = 1};
         snprintf(stamp.member, sizeof stamp.member, "member %d", i % 5);

@@ -23,6 +23,8 @@ struct invented {
 void invent(struct invented *v, uint64_t seed);
 void invented_free(struct invented *v);
 double invented_truth(const struct invented *v, int deck, int stock, int response);
+/* A model that knows the decks and stocks, and no result. */
+struct model *invented_model(const struct invented *v);
 /* All of it into the model, rows in the order given (NULL: as made). */
 void invented_put(const struct invented *v, struct model *m, const int *order);
 struct model_question invented_question(const struct invented *v, int deck, int stock);

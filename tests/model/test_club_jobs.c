@@ -27,12 +27,7 @@ static struct invented club(uint64_t seed)
 
 static struct model *told(const struct invented *v, int rows)
 {
-    struct model *m = model_new();
-    assert_non_null(m);
-    for (int i = 0; i < v->decks; i++)
-        assert_true(model_put_deck(m, &v->deck[i]));
-    for (int i = 0; i < v->stocks; i++)
-        assert_true(model_put_stock(m, &v->stock[i]));
+    struct model *m = invented_model(v);
     for (int i = 0; i < rows; i++)
         assert_true(model_put_calibration(m, &v->row[i], NULL));
     return m;

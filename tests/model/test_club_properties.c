@@ -51,17 +51,6 @@ static void put(struct model *m, const struct calibration *c, bool is_void)
     model_reached(m, stamp.seq);
 }
 
-static struct model *named(const struct invented *v)
-{
-    struct model *m = model_new();
-    assert_non_null(m);
-    for (int i = 0; i < v->decks; i++)
-        assert_true(model_put_deck(m, &v->deck[i]));
-    for (int i = 0; i < v->stocks; i++)
-        assert_true(model_put_stock(m, &v->stock[i]));
-    return m;
-}
-
 static struct model_view *refitted(struct model *m)
 {
     f = (struct fault){0};
@@ -119,7 +108,7 @@ static void test_order_of_arrival(void **state)
     (void)state;
     struct invented v;
     make(&v, 240, 31);
-    struct model *a = named(&v), *b = model_new();
+    struct model *a = invented_model(&v), *b = model_new();
     for (int i = 0; i < v.rows; i++)
         put(a, &v.row[i], false);
     for (int i = v.decks - 1; i >= 0; i--) /* names come in another order as well */
@@ -140,7 +129,7 @@ static void test_an_import_in_two(void **state)
     (void)state;
     struct invented v;
     make(&v, 240, 32);
-    struct model *a = named(&v), *b = named(&v);
+    struct model *a = invented_model(&v), *b = invented_model(&v);
     for (int i = 0; i < v.rows; i++)
         put(a, &v.row[i], false);
     for (int i = 0; i < v.rows; i++) {
@@ -165,7 +154,7 @@ static void test_rows_that_do_not_count(void **state)
     (void)state;
     struct invented v;
     make(&v, 240, 33);
-    struct model *a = named(&v), *b = named(&v);
+    struct model *a = invented_model(&v), *b = invented_model(&v);
     for (int i = 0; i < v.rows; i++) {
         struct calibration c = v.row[i];
         bool counts = i % 6 != 2;
@@ -208,7 +197,7 @@ static void test_shifted_dials(void **state)
     (void)state;
     struct invented v;
     make(&v, 240, 34);
-    struct model *a = named(&v);
+    struct model *a = invented_model(&v);
     for (int i = 0; i < v.rows; i++)
         put(a, &v.row[i], false);
     for (int d = 0; d < v.decks; d++) {
@@ -227,7 +216,7 @@ static void test_shifted_dials(void **state)
             v.row[i].moves[k].level += 4;
         }
     }
-    struct model *b = named(&v);
+    struct model *b = invented_model(&v);
     for (int i = 0; i < v.rows; i++)
         put(b, &v.row[i], false);
     same(&v, refitted(a), refitted(b), "shifted dials");
@@ -273,7 +262,7 @@ static void test_smallest_clubs(void **state)
         for (int alike = 0; alike < 3; alike++) {
             struct invented v;
             make(&v, sizes[k], 35 + k);
-            struct model *m = named(&v);
+            struct model *m = invented_model(&v);
             for (int i = 0; i < v.rows; i++) {
                 struct calibration *c = &v.row[i];
                 if (alike) { /* one deck; and all that was ever found there is the same */
@@ -318,7 +307,7 @@ static void test_a_misentry_moves_little(void **state)
     (void)state;
     struct invented v;
     make(&v, 300, 41);
-    struct model *m = named(&v);
+    struct model *m = invented_model(&v);
     for (int i = 0; i < v.rows; i++)
         put(m, &v.row[i], false);
     struct model_view *right = refitted(m);
@@ -389,7 +378,7 @@ static void test_an_end_stop(void **state)
     /* Deck 0's bias dial ended at 1 dB (2 marks) under a stock that nobody else has: an ordinary result, a stop at the high end, or a high end that is
      * less bias because the dial turns the other way. */
     for (int k = 0; k < 3; k++) {
-        struct model *m = named(&v);
+        struct model *m = invented_model(&v);
         for (int i = 0; i < v.rows; i++)
             if (strcmp(v.row[i].stock, v.stock[STOCKS - 1].id) != 0 && strcmp(v.row[i].deck, v.deck[0].id) != 0)
                 put(m, &v.row[i], false);
@@ -422,7 +411,7 @@ static void test_an_end_stop_among_others(void **state)
     double moved[2];
     make(&v, 200, 43);
     for (int far = 0; far < 2; far++) {
-        struct model *m = named(&v);
+        struct model *m = invented_model(&v);
         for (int i = 0; i < v.rows; i++)
             put(m, &v.row[i], false);
         for (int n = 0; n < 12; n++) {
@@ -453,7 +442,7 @@ static void test_served_and_canonical(void **state)
     enum { LATE = 24 };
     struct invented v;
     make(&v, 400, 44);
-    struct model *m = named(&v);
+    struct model *m = invented_model(&v);
     for (int i = 0; i < v.rows - LATE; i++)
         put(m, &v.row[i], false);
     model_view_free(refitted(m));
@@ -468,7 +457,7 @@ static void test_served_and_canonical(void **state)
     same(&v, saved, loaded, "saved and loaded");
     loaded = model_view_load(bytes, n, &f);
     mem_free(bytes);
-    struct model *again = named(&v);
+    struct model *again = invented_model(&v);
     assert_true(model_warm(again, loaded));
     model_view_free(loaded);
     for (int i = 0; i < v.rows; i++)
@@ -513,7 +502,7 @@ static void test_one_by_one(void **state)
     for (uint64_t seed = 44; seed < 44 + CLUBS; seed++) {
         struct invented v;
         make(&v, 400, seed);
-        struct model *m = named(&v), *anew = named(&v);
+        struct model *m = invented_model(&v), *anew = invented_model(&v);
         for (int i = 0; i < v.rows - LATE; i++)
             put(m, &v.row[i], false);
         struct model_view *fitted = refitted(m);

@@ -77,13 +77,8 @@ static struct model_view *known_before(const struct invented *v, int64_t before_
 /* The canonical refit of those rows. */
 static struct model_view *refitted_before(const struct invented *v, int64_t before_us)
 {
-    struct model *m = model_new();
+    struct model *m = invented_model(v);
     struct fault f = {0};
-    assert_non_null(m);
-    for (int i = 0; i < v->decks; i++)
-        assert_true(model_put_deck(m, &v->deck[i]));
-    for (int i = 0; i < v->stocks; i++)
-        assert_true(model_put_stock(m, &v->stock[i]));
     for (int i = 0; i < v->rows; i++)
         if (v->row[i].made_at_us < before_us)
             assert_true(model_put_calibration(m, &v->row[i], &(struct stamp){.seq = i + 1, .revision = 1}));
